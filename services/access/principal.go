@@ -7,6 +7,9 @@ import (
 	pb "fairlead/proto/gen/fairlead/v1"
 )
 
+// Anonymous is the actor that the log names when nobody may know who acted.
+const Anonymous = "principals/anonymous"
+
 // Principal is a caller that has been recognised.
 type Principal struct {
 	// Name is the resource name, principals/{id}.
