@@ -1,0 +1,33 @@
+# Two commands do all: `make run` and `make test`.
+
+BUF      = go tool -modfile=proto/tools/buf.mod buf
+DATA    ?= data/demo
+GO_TEST ?= go test
+
+.PHONY: run build test lint generate fresh bench soak clean
+
+run: build ## the server with demo data: pages on localhost:8080, gRPC on localhost:9090
+	bin/fairlead-server run --demo --data $(DATA)
+
+build: ## both programs into bin/
+	CGO_ENABLED=0 go build -trimpath -o bin/ ./services/cmd/fairlead-server ./clients/cmd/fairlead
+
+test: build lint ## everything that can fail; prints one line per package
+	$(GO_TEST) -timeout 20m ./...
+	$(GO_TEST) -count=1 ./analytics/published -fixtures testdata -v -run TestFixtures | tail -n 4
+
+lint: ## format, vet, contract
+	@files="$$(gofmt -l $$(git ls-files '*.go' | grep -v '^proto/gen/'))"; if [ -n "$$files" ]; then echo "gofmt wants: $$files"; exit 1; fi
+	go vet ./...
+	$(BUF) lint
+	proto/tools/breaking.sh
+	proto/tools/fresh.sh
+
+generate: ## regenerate proto/gen from proto/fairlead
+	$(BUF) generate --template proto/buf.gen.yaml
+
+bench: build ## ratios against raw baselines, in one run
+	go run ./services/cmd/fairlead-bench
+
+clean:
+	rm -rf bin out
