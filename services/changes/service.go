@@ -1,0 +1,104 @@
+package changes
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/access"
+	"fairlead/services/ledger"
+)
+
+// Service implements ChangeService over the log.
+type Service struct {
+	pb.UnimplementedChangeServiceServer
+	log ledger.Ledger
+}
+
+// New returns the service over a ledger.
+func New(l ledger.Ledger) *Service { return &Service{log: l} }
+
+// ListChanges implements ChangeService.
+func (s *Service) ListChanges(ctx context.Context, req *pb.ListChangesRequest) (*pb.ListChangesResponse, error) {
+	limit := int(req.GetPageSize())
+	if limit == 0 {
+		limit = 100
+	}
+	list, err := s.log.Changes(ctx, req.GetAfterSequenceNumber(), limit)
+	if err != nil {
+		return nil, err
+	}
+	head, err := s.head(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.ListChangesResponse{Head: head}
+	view := access.ViewOf(access.From(ctx))
+	for _, c := range list {
+		out.Changes = append(out.Changes, show(c, view))
+	}
+	return out, nil
+}
+
+// WatchChanges implements ChangeService: it sends until the caller goes away
+// or the server stops.
+func (s *Service) WatchChanges(req *pb.WatchChangesRequest, stream grpc.ServerStreamingServer[pb.Change]) error {
+	view := access.ViewOf(access.From(stream.Context()))
+	return ledger.Follow(stream.Context(), s.log, req.GetAfterSequenceNumber(), 256,
+		func(_ context.Context, batch []ledger.Change) error {
+			for _, c := range batch {
+				if err := stream.Send(show(c, view)); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+}
+
+// GetHead implements ChangeService.
+func (s *Service) GetHead(ctx context.Context, _ *pb.GetHeadRequest) (*pb.Head, error) {
+	return s.head(ctx)
+}
+
+func (s *Service) head(ctx context.Context) (*pb.Head, error) {
+	h, err := s.log.Head(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.Head{SequenceNumber: h.Seq, Hash: hex.EncodeToString(h.Hash[:])}
+	if h.Seq > 0 {
+		// The head may be an anonymous filing: the hour is enough for
+		// everyone and joins back to nobody.
+		out.ChangeTime = timestamppb.New(h.Time.Truncate(time.Hour))
+	}
+	return out, nil
+}
+
+// show turns a change into what may be read of it.
+func show(c ledger.Change, view access.View) *pb.Change {
+	body := sha256.Sum256(c.Body)
+	out := &pb.Change{
+		SequenceNumber: c.Seq,
+		ChangeTime:     timestamppb.New(c.Time),
+		Verb:           c.Verb,
+		Resource:       c.Name,
+		ResourceKind:   c.Kind,
+		Revision:       c.Revision,
+		BodySha256:     hex.EncodeToString(body[:]),
+		PreviousHash:   hex.EncodeToString(c.PrevHash[:]),
+		Hash:           hex.EncodeToString(c.Hash[:]),
+	}
+	if view.Actors {
+		out.Actor = c.Actor
+	}
+	if c.Actor == access.Anonymous {
+		out.Actor = ""
+		out.ChangeTime = timestamppb.New(c.Time.Truncate(24 * time.Hour))
+	}
+	return out
+}

@@ -1,0 +1,76 @@
+package server
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"time"
+
+	"google.golang.org/grpc"
+
+	"fairlead/services/access"
+)
+
+// Config says where a server keeps its data and where it listens. The zero
+// value is not usable: Data must be set.
+type Config struct {
+	// Data is the folder that holds everything; made when missing.
+	Data string
+	// GRPC is the address of the gRPC door, such as localhost:9090.
+	GRPC string
+	// Web is the address of the web door, such as localhost:8080.
+	Web string
+	// Metrics is the address of the metrics door; empty closes it.
+	Metrics string
+	// Exposed allows the doors to listen beyond this machine. Tokens travel in
+	// clear text here: put a TLS proxy in front.
+	Exposed bool
+	// Codes is a folder with code tables to use instead of the built-in ones;
+	// empty uses those.
+	Codes string
+
+	// Log gets the server's log; nil discards it.
+	Log *slog.Logger
+	// Clock gives the time; nil is time.Now.
+	Clock func() time.Time
+	// Directory knows the principals; nil opens access.yaml in Data.
+	Directory *access.Directory
+	// Desk makes the pages of the web door from a connection to the services;
+	// nil serves the API alone.
+	Desk func(conn grpc.ClientConnInterface) (http.Handler, error)
+}
+
+// check fills in defaults and refuses what cannot work.
+func (c *Config) check() error {
+	if c.Data == "" {
+		return errors.New("server: data folder: is needed; give --data")
+	}
+	if c.Log == nil {
+		c.Log = slog.New(slog.DiscardHandler)
+	}
+	if c.Clock == nil {
+		c.Clock = time.Now
+	}
+	for name, addr := range map[string]string{"grpc": c.GRPC, "web": c.Web, "metrics": c.Metrics} {
+		if addr == "" {
+			continue
+		}
+		host, _, err := net.SplitHostPort(addr)
+		if err != nil {
+			return fmt.Errorf("server: address of the %s door: %q must be host:port: %w", name, addr, err)
+		}
+		if ip := net.ParseIP(host); !c.Exposed && host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+			return fmt.Errorf("server: address of the %s door: %q is open to other machines, and tokens would travel in clear text; listen on localhost behind a TLS proxy, or say --exposed", name, addr)
+		}
+	}
+	if err := os.MkdirAll(c.Data, 0o700); err != nil {
+		return fmt.Errorf("server: data folder: %w", err)
+	}
+	return nil
+}
+
+func (c *Config) path(name string) string { return filepath.Join(c.Data, name) }

@@ -1,0 +1,243 @@
+package server
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"log/slog"
+	"runtime/debug"
+	"strings"
+	"time"
+
+	"buf.build/go/protovalidate"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/metadata"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	"fairlead/services/access"
+	"fairlead/services/fault"
+)
+
+// defaultDeadline bounds a call whose caller set no deadline; long work has
+// its own.
+const defaultDeadline = 30 * time.Second
+
+// deadlines of calls that may take longer.
+var deadlines = map[string]time.Duration{
+	"ReportService.ImportReports": 3 * time.Minute,
+	"HoursService.ImportHours":    3 * time.Minute,
+	"ExportService.ExportSummary": time.Minute,
+}
+
+// open are the methods of other services that need no principal: a health
+// check and the list of services say nothing of anyone.
+func open(fullMethod string) bool {
+	return strings.HasPrefix(fullMethod, "/grpc.health.v1.Health/") ||
+		strings.HasPrefix(fullMethod, "/grpc.reflection.")
+}
+
+// gate is what every call passes.
+type gate struct {
+	log       *slog.Logger
+	policy    *access.Policy
+	directory *access.Directory
+	validator protovalidate.Validator
+	metrics   *metrics
+}
+
+// shortMethod turns /fairlead.v1.ReportService/FileReport into
+// ReportService.FileReport.
+func shortMethod(full string) string {
+	full = strings.TrimPrefix(full, "/")
+	if i := strings.LastIndexByte(full, '.'); i >= 0 && strings.HasPrefix(full, "fairlead.v1.") {
+		full = full[i+1:]
+	}
+	return strings.ReplaceAll(full, "/", ".")
+}
+
+// Unary is the interceptor of unary calls.
+func (g *gate) Unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (resp any, err error) {
+	method := shortMethod(info.FullMethod)
+	start := time.Now()
+	id := requestID(ctx)
+	defer func() {
+		if p := recover(); p != nil {
+			g.log.ErrorContext(ctx, "panic", "method", method, "call", id, "stack", string(debug.Stack()))
+			resp, err = nil, fault.Internal(id)
+		}
+		err = g.finish(ctx, method, id, start, err)
+	}()
+	if open(info.FullMethod) {
+		return handler(ctx, req)
+	}
+	if _, bounded := ctx.Deadline(); !bounded {
+		d := defaultDeadline
+		if long, ok := deadlines[method]; ok {
+			d = long
+		}
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithTimeout(ctx, d)
+		defer cancel()
+	}
+	ctx, err = g.admit(ctx, method)
+	if err != nil {
+		return nil, err
+	}
+	if m, ok := req.(proto.Message); ok {
+		if err := g.check(m); err != nil {
+			return nil, err
+		}
+	}
+	return handler(ctx, req)
+}
+
+// Stream is the interceptor of streaming calls.
+func (g *gate) Stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) (err error) {
+	method := shortMethod(info.FullMethod)
+	start := time.Now()
+	id := requestID(ss.Context())
+	defer func() {
+		if p := recover(); p != nil {
+			g.log.ErrorContext(ss.Context(), "panic", "method", method, "call", id, "stack", string(debug.Stack()))
+			err = fault.Internal(id)
+		}
+		err = g.finish(ss.Context(), method, id, start, err)
+	}()
+	if open(info.FullMethod) {
+		return handler(srv, ss)
+	}
+	ctx, err := g.admit(ss.Context(), method)
+	if err != nil {
+		return err
+	}
+	return handler(srv, &checkedStream{ServerStream: ss, ctx: ctx, gate: g})
+}
+
+// checkedStream carries the principal and validates what comes in.
+type checkedStream struct {
+	grpc.ServerStream
+	ctx  context.Context
+	gate *gate
+}
+
+// Context implements grpc.ServerStream.
+func (s *checkedStream) Context() context.Context { return s.ctx }
+
+// RecvMsg implements grpc.ServerStream.
+func (s *checkedStream) RecvMsg(m any) error {
+	if err := s.ServerStream.RecvMsg(m); err != nil {
+		return err
+	}
+	if msg, ok := m.(proto.Message); ok {
+		return s.gate.check(msg)
+	}
+	return nil
+}
+
+// admit finds out who calls and whether they may.
+func (g *gate) admit(ctx context.Context, method string) (context.Context, error) {
+	who := access.From(ctx)
+	if who.Name == "" {
+		token, err := bearer(ctx)
+		if err != nil {
+			return ctx, err
+		}
+		if token != "" {
+			who, err = g.directory.ByToken(token)
+			if err != nil {
+				return ctx, fault.Unauthenticated("the access token is not known here; it may have been withdrawn")
+			}
+		}
+	}
+	if err := g.policy.Allow(who, method); err != nil {
+		return ctx, err
+	}
+	return access.With(ctx, who), nil
+}
+
+// bearer returns the access token of a call, or "".
+func bearer(ctx context.Context) (string, error) {
+	md, _ := metadata.FromIncomingContext(ctx)
+	values := md.Get("authorization")
+	switch len(values) {
+	case 0:
+		return "", nil
+	case 1:
+	default:
+		return "", fault.Unauthenticated("send the authorization header once")
+	}
+	scheme, token, found := strings.Cut(values[0], " ")
+	if !found || !strings.EqualFold(scheme, "bearer") || strings.TrimSpace(token) == "" {
+		return "", fault.Unauthenticated("the authorization header must read `Bearer` and your access token")
+	}
+	return strings.TrimSpace(token), nil
+}
+
+// check applies the rules of the contract and says all violations at once.
+func (g *gate) check(m proto.Message) error {
+	err := g.validator.Validate(m)
+	if err == nil {
+		return nil
+	}
+	var invalid *protovalidate.ValidationError
+	if !errors.As(err, &invalid) {
+		return err
+	}
+	var vs fault.Violations
+	for _, v := range invalid.Violations {
+		vs.Add(protovalidate.FieldPathString(v.Proto.GetField()), describe(v))
+	}
+	return vs.Err()
+}
+
+// finish turns what a room returned into what may leave, and logs the call.
+func (g *gate) finish(ctx context.Context, method, id string, start time.Time, err error) error {
+	if err != nil && !fault.IsStatus(err) {
+		switch {
+		case errors.Is(err, context.DeadlineExceeded):
+			err = status.Error(codes.DeadlineExceeded, "it took too long; a write may or may not have happened: repeat it with the same request_id")
+		case errors.Is(err, context.Canceled):
+			err = status.Error(codes.Canceled, "the call was given up")
+		default:
+			g.log.ErrorContext(ctx, "call failed inside", "method", method, "call", id, "cause", redact(err))
+			err = fault.Internal(id)
+		}
+	}
+	code := status.Code(err)
+	took := time.Since(start)
+	g.metrics.observe(method, code, took)
+	level := slog.LevelInfo
+	if open("/" + strings.Replace(method, ".", "/", 1)) {
+		level = slog.LevelDebug
+	}
+	g.log.LogAttrs(ctx, level, "call", slog.String("method", method), slog.String("call", id),
+		slog.String("code", code.String()), slog.Duration("took", took))
+	return err
+}
+
+// redact keeps the kind of an error and cuts what may carry somebody's words:
+// the causes that rooms wrap speak of names, kinds and numbers, but a database
+// or a parser may quote its input.
+func redact(err error) string {
+	text := err.Error()
+	if i := strings.IndexAny(text, "\"`'"); i >= 0 {
+		text = text[:i] + "[cut]"
+	}
+	const most = 300
+	if len(text) > most {
+		text = text[:most] + "[cut]"
+	}
+	return text
+}
+
+// requestID returns the id under which a call is logged.
+func requestID(context.Context) string {
+	var b [6]byte
+	if _, err := rand.Read(b[:]); err != nil {
+		return "unnumbered"
+	}
+	return hex.EncodeToString(b[:])
+}
