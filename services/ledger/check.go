@@ -22,8 +22,8 @@ const (
 // mean the same on every engine.
 func CheckPut(p Put) error {
 	switch {
-	case !printable(p.Name, MaxName):
-		return invalid("put: name must be 1 to %d printable ASCII characters without spaces", MaxName)
+	case CheckName(p.Name) != nil:
+		return CheckName(p.Name)
 	case !printable(p.Kind, MaxWord):
 		return invalid("put %s: kind must be 1 to %d printable ASCII characters without spaces", p.Name, MaxWord)
 	case !printable(p.Verb, MaxWord):
@@ -32,6 +32,15 @@ func CheckPut(p Put) error {
 		return invalid("put %s: body has %d bytes, at most %d fit", p.Name, len(p.Body), MaxBody)
 	case p.IfRevision < Any:
 		return invalid("put %s: IfRevision must be -1, 0 or a revision, not %d", p.Name, p.IfRevision)
+	}
+	return nil
+}
+
+// CheckName returns an ErrInvalid if a resource cannot have this name. It does
+// not repeat the name, which may be anything.
+func CheckName(name string) error {
+	if !printable(name, MaxName) {
+		return invalid("name must be 1 to %d printable ASCII characters without spaces", MaxName)
 	}
 	return nil
 }

@@ -23,6 +23,8 @@ var (
 	// ErrBusy says that too many writers are waiting. Nothing was written;
 	// try again a little later with the same request id.
 	ErrBusy = errors.New("too many writers are waiting")
+	// ErrFull says that the disk is full. Nothing was written.
+	ErrFull = errors.New("the disk is full")
 	// ErrInvalid says that an argument cannot be stored or asked for.
 	ErrInvalid = errors.New("invalid argument")
 	// ErrAhead says that the log has not reached the asked-for number.

@@ -19,7 +19,8 @@ type Resource struct {
 	Name string
 	// Kind is what the body holds, for example "Report". It never changes.
 	Kind string
-	// Body is the state as the owning service encoded it.
+	// Body is the state as the owning service encoded it. An empty one
+	// reads back as nil.
 	Body []byte
 	// Revision counts the writes of this resource: 1, 2, 3, …
 	Revision int64
