@@ -25,6 +25,7 @@ func (c Control) Layout(size Size) *Figure {
 	l.runs()
 	l.flags()
 	l.signals()
+	l.levels()
 	l.asides()
 	return f
 }
@@ -65,8 +66,9 @@ func (l *controlLayout) frame(size Size) {
 	for i, o := range c.Points {
 		ps[i] = period{o.Label, or(o.Tick, o.Label), o.Group}
 	}
-	low := l.periodAxis(ps, func(i int) bool { return !c.Points[i].shown() })
-	low = l.baseline(low)
+	axis := l.periodAxis(ps, func(i int) bool { return !c.Points[i].shown() })
+	low, rightOf := l.baseline(axis)
+	low = l.provisionalBelow(low, rightOf)
 	f.Height = low + 0.3*em
 	l.p.bounds = box{l.left + 0.2*em, l.top - 0.9*em, f.Width, l.bottom - 0.1*em}
 }
@@ -142,9 +144,7 @@ func (l *controlLayout) limits() {
 
 // center draws the centre lines and, with the limits known, all end labels.
 func (l *controlLayout) center() {
-	var lastLevel *Level
-	for k := range l.c.Center {
-		v := &l.c.Center[k]
+	for _, v := range l.c.Center {
 		first, last, ok := valid(v.First, v.Last, l.n)
 		if !ok || !drawable(v.Value) {
 			continue
@@ -154,12 +154,9 @@ func (l *controlLayout) center() {
 		name := l.c.centerName() + " " + Number(v.Value, l.c.decimals())
 		l.f.add(capitalise(name), Polyline{pts, Pen{Color: Ink, Width: 0.1 * l.em}})
 		l.p.chain(pts)
-		if lastLevel == nil || v.Last >= lastLevel.Last {
-			lastLevel = v
-		}
 	}
-	if lastLevel != nil {
-		l.end(l.y.at(lastLevel.Value), l.c.centerName(), Number(lastLevel.Value, l.c.decimals()))
+	if v, k := l.lastLevel(); k >= 0 {
+		l.end(l.y.at(v.Value), l.c.centerName(), Number(v.Value, l.c.decimals()))
 	}
 	if l.provisionalAtEnd() {
 		w := words{lines: []string{"provisional"}, size: l.em, color: SoftInk}
@@ -167,6 +164,35 @@ func (l *controlLayout) center() {
 	}
 	sort.SliceStable(l.ends, func(i, j int) bool { return l.ends[i].y < l.ends[j].y })
 	l.endLabels(l.ends)
+}
+
+// levels writes the value of every centre line but the last, which has its
+// words in the margin, at the right end of the line.
+func (l *controlLayout) levels() {
+	_, newest := l.lastLevel()
+	for k, v := range l.c.Center {
+		_, last, ok := valid(v.First, v.Last, l.n)
+		if !ok || !drawable(v.Value) || k == newest {
+			continue
+		}
+		w := words{lines: []string{Number(v.Value, l.c.decimals())}, size: l.em, color: Ink}
+		l.beside(Point{l.x(last) + l.dx/2, l.y.at(v.Value)}, 0.1*l.em, w)
+	}
+}
+
+// lastLevel returns the centre line that reaches furthest right and its place
+// in Center, -1 when there is none.
+func (l *controlLayout) lastLevel() (Level, int) {
+	best := -1
+	for k, v := range l.c.Center {
+		if _, _, ok := valid(v.First, v.Last, l.n); ok && drawable(v.Value) && (best < 0 || v.Last >= l.c.Center[best].Last) {
+			best = k
+		}
+	}
+	if best < 0 {
+		return Level{}, -1
+	}
+	return l.c.Center[best], best
 }
 
 func (l *controlLayout) end(y float64, name, value string) {
@@ -390,24 +416,46 @@ func (l *controlLayout) flags() {
 	}
 }
 
-// baseline underlines the points that centre and limits were computed from.
-func (l *controlLayout) baseline(low float64) float64 {
+// baseline underlines the points that centre and limits were computed from. It
+// returns the y below its text and the x right of it.
+func (l *controlLayout) baseline(low float64) (float64, float64) {
 	if l.c.Baseline == nil || len(l.c.Points) == 0 {
-		return low
+		return low, math.Inf(1)
 	}
 	first, last, ok := valid(l.c.Baseline.First, l.c.Baseline.Last, l.n)
 	if !ok {
-		return low
+		return low, math.Inf(1)
 	}
 	em := l.em
 	x0, x1 := l.x(first)-l.dx/2, l.x(last)+l.dx/2
 	y := low + 0.45*em
 	pen := Pen{Color: SoftInk, Width: 0.09 * em}
 	text := fit(l.c.baselineText(first, last), em, Regular, l.f.Width)
+	w := TextWidth(text, em, Regular)
+	x := l.inside((x0+x1)/2, w)
 	base := y + (0.4+capHeight)*em
 	l.f.add("", Polyline{[]Point{{x0, y - 0.3*em}, {x0, y}, {x1, y}, {x1, y - 0.3*em}}, pen},
-		l.label(l.inside((x0+x1)/2, TextWidth(text, em, Regular)), base, text, Middle, SoftInk))
-	return base + descent*em
+		l.label(x, base, text, Middle, SoftInk))
+	return base + descent*em, x + w/2
+}
+
+// provisionalBelow explains the dotted stems under the axis when the right
+// margin cannot: beside the words of the baseline or on a line of its own.
+func (l *controlLayout) provisionalBelow(low, rightOf float64) float64 {
+	any := false
+	for _, o := range l.c.Points {
+		any = any || o.shown() && o.Provisional
+	}
+	if !any || l.provisionalAtEnd() {
+		return low
+	}
+	const text = "dotted: provisional"
+	base := low - descent*l.em
+	if l.f.Width-TextWidth(text, l.em, Regular) < rightOf+l.em {
+		base += lineStep * l.em
+	}
+	l.f.add("", l.label(l.f.Width, base, text, End, SoftInk))
+	return base + descent*l.em
 }
 
 // provisionalAtEnd tells whether the word "provisional" goes into the right
@@ -417,7 +465,7 @@ func (l *controlLayout) provisionalAtEnd() bool {
 	return !l.stacked && n > 0 && l.c.Points[n-1].shown() && l.c.Points[n-1].Provisional
 }
 
-// asides names once what is missing and what is provisional.
+// asides names once what is missing.
 func (l *controlLayout) asides() {
 	em := l.em
 	said := map[string]bool{}
@@ -425,17 +473,6 @@ func (l *controlLayout) asides() {
 		if !o.shown() && !said[o.why()] {
 			w := words{lines: []string{o.why()}, size: em, color: SoftInk}
 			said[o.why()] = l.beside(Point{l.x(i), l.bottom - 0.2*em}, 0.1*em, w)
-		}
-	}
-	if l.provisionalAtEnd() {
-		return
-	}
-	for i := len(l.c.Points) - 1; i >= 0; i-- {
-		if o := l.c.Points[i]; o.shown() && o.Provisional {
-			w := words{lines: []string{"provisional"}, size: em, color: SoftInk}
-			if l.beside(Point{l.x(i), l.bottom - 0.3*em}, 0.15*em, w) {
-				return
-			}
 		}
 	}
 }

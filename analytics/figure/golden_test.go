@@ -27,6 +27,16 @@ func charts(t testing.TB) map[string]func(figure.Size) *figure.Figure {
 		"control-circuit": circuitBoards(t).Layout,
 		"control-depot":   depot().Layout,
 		"control-empty":   figure.Control{Title: "Nothing yet", Unit: "injuries"}.Layout,
+		"run-coal":        coalRun(t).Layout,
+		"interval":        workplaces().Layout,
+		"interval-empty":  figure.Intervals{Title: "Nothing yet", Unit: "injuries"}.Layout,
+		"forest":          ratios().Layout,
+		"pareto":          mechanisms().Layout,
+		"pareto-guarded":  guarded().Layout,
+		"pareto-empty":    figure.Pareto{Title: "Nothing yet", Unit: "injuries"}.Layout,
+		"heat":            crossTable().Layout,
+		"heat-wide":       wideTable().Layout,
+		"heat-empty":      figure.Heat{Title: "Nothing yet", Unit: "injuries"}.Layout,
 	}
 }
 

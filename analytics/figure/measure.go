@@ -8,6 +8,7 @@ const (
 	xHeight   = 0.496
 	descent   = 0.22 // of p, g, y as drawn; the table's own value includes line gap
 	lineStep  = 1.24 // between baselines of a label of several lines
+	slack     = 1e-6 // points; a column as wide as its widest text holds it
 )
 
 // TextWidth returns the width of s in points, from the advance widths of the
@@ -31,7 +32,7 @@ func TextWidth(s string, size float64, w Weight) float64 {
 
 // fit shortens s to at most width points, ending in an ellipsis when cut.
 func fit(s string, size float64, w Weight, width float64) string {
-	if TextWidth(s, size, w) <= width {
+	if TextWidth(s, size, w) <= width+slack {
 		return s
 	}
 	r := []rune(s)
@@ -55,7 +56,7 @@ func wrap(s string, size float64, w Weight, width float64, lines int) []string {
 		}
 		l := words[i]
 		i++
-		for i < len(words) && TextWidth(l+" "+words[i], size, w) <= width {
+		for i < len(words) && TextWidth(l+" "+words[i], size, w) <= width+slack {
 			l += " " + words[i]
 			i++
 		}

@@ -100,9 +100,21 @@ func (p *plot) periodAxis(ps []period, gap func(i int) bool) float64 {
 			}
 			text := fit(s.text, p.em, Regular, p.f.Width)
 			w := TextWidth(text, p.em, Regular)
-			x := p.inside((x0+x1)/2, w)
-			if w > x1-x0 && k > 0 && k < len(spans)-1 || x-w/2 < end+0.4*p.em {
-				continue // no room for this year; its neighbours tell
+			x := (x0 + x1) / 2
+			if w > x1-x0-0.4*p.em && len(spans) > 1 {
+				// A short first or last year leans outwards, clear of its line.
+				switch {
+				case k == 0:
+					x = x1 - 0.3*p.em - w/2
+				case k == len(spans)-1 && x0+0.3*p.em+w <= p.f.Width:
+					x = x0 + 0.3*p.em + w/2
+				default:
+					continue // no room for this year; its neighbours tell
+				}
+			}
+			x = p.inside(x, w)
+			if x-w/2 < end+0.4*p.em {
+				continue
 			}
 			end = x + w/2
 			marks = append(marks, p.label(x, base, text, Middle, SoftInk))

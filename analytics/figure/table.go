@@ -49,8 +49,8 @@ func Count(v float64) string {
 	return s
 }
 
-// Decimals returns how many decimals show about three figures of numbers as
-// large as v: two below 1, one below 100, none from there.
+// Decimals returns how many decimals suit numbers as large as v: three figures
+// from 1 on, two below.
 func Decimals(v float64) int {
 	v = math.Abs(v)
 	switch {
@@ -63,7 +63,7 @@ func Decimals(v float64) int {
 	case v < 1e-9:
 		return 12
 	}
-	return 2 + int(math.Ceil(-math.Log10(v)))
+	return 1 + int(math.Ceil(-math.Log10(v)))
 }
 
 // Number writes v with a fixed number of decimals, a comma between thousands

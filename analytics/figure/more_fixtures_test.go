@@ -1,0 +1,112 @@
+package figure_test
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"fairlead/analytics/figure"
+)
+
+// coalRun is a run chart of real events: coal-mining disasters in Great
+// Britain by year, 1851 to 1962. The two levels are the published change
+// point after 1891: 3.097561 and 0.901408 a year.
+func coalRun(t testing.TB) figure.Control {
+	d := readCSV(t, "coal_annual.csv")
+	c := figure.Control{
+		Title: "Coal-mining disasters in Great Britain, 1851 to 1962", Unit: "disasters with ten or more deaths, each year",
+		CountName: "disasters", PeriodName: "year", CenterName: "average", Method: "run chart",
+		Center: []figure.Level{{First: 0, Last: 40, Value: 3.097561}, {First: 41, Last: 111, Value: 0.901408}},
+		Flags:  []figure.Flag{{At: 41, Number: 1, Note: "Change found after 1891."}},
+	}
+	for i, v := range d["disasters"] {
+		y := fmt.Sprint(int(d["year"][i]))
+		c.Points = append(c.Points, figure.Observation{Label: y, Tick: y, Value: v, Count: v})
+	}
+	return c
+}
+
+// workplaces is an invented interval chart with a row too small to say and a
+// row whose interval leaves the figure.
+func workplaces() figure.Intervals {
+	return figure.Intervals{
+		Title: "Lost-time injuries by workplace", Unit: "lost-time injuries per million hours, 12 months", RowName: "workplace",
+		Reference: 12.2, HasReference: true, ReferenceName: "all workplaces",
+		Rows: []figure.Estimate{
+			{Label: "Northside depot", Value: 13.9, Lo: 3.8, Hi: 35.6, HasInterval: true, Facts: "4 in 288,000 hours"},
+			{Label: "Quarry Road depot", Value: 7.3, Lo: 1.5, Hi: 21.3, HasInterval: true, Facts: "3 in 412,000 hours"},
+			{Label: "Lakeside nursery", Value: 0, Lo: 0, Hi: 67.1, HasInterval: true, Facts: "0 in 55,000 hours"},
+			{Label: "Transfer station", Value: 33.3, Lo: 4, Hi: 120.4, HasInterval: true, Facts: "2 in 60,000 hours"},
+			{Label: "Workshop", Missing: true, Why: "no hours"},
+			{Label: "All workplaces", Value: 12.2, Lo: 5.6, Hi: 23.2, HasInterval: true, Facts: "9 in 737,000 hours", Summary: true},
+		},
+	}
+}
+
+// ratios is an invented forest plot.
+func ratios() figure.Intervals {
+	return figure.Intervals{
+		Title: "After the change, against before", Unit: "rate ratio, logarithmic axis", RowName: "depot",
+		Reference: 1, HasReference: true, ReferenceName: "no difference", Log: true, Decimals: 2,
+		Rows: []figure.Estimate{
+			{Label: "Northside depot", Value: 0.62, Lo: 0.31, Hi: 1.20, HasInterval: true, Facts: "14 before, 9 after"},
+			{Label: "Quarry Road depot", Value: 1.97, Lo: 0.86, Hi: 4.28, HasInterval: true, Facts: "11 before, 21 after"},
+			{Label: "Lakeside nursery", Value: 0.35, Lo: 0, Hi: 4.4, HasInterval: true, Facts: "3 before, 1 after"},
+			{Label: "Workshop", Value: 1.4, Lo: 0.02, Hi: math.Inf(1), HasInterval: true, Facts: "0 before, 1 after"},
+			{Label: "Together", Value: 0.81, Lo: 0.52, Hi: 1.26, HasInterval: true, Summary: true},
+		},
+	}
+}
+
+func mechanisms() figure.Pareto {
+	return figure.Pareto{
+		Title: "Injuries by mechanism", Unit: "injuries", RowName: "mechanism", Unknown: 23, UnknownName: "not coded yet", Other: 12,
+		Bars: []figure.Bar{
+			{Label: "Muscular stress while handling objects", Count: 41}, {Label: "Falls on the same level", Count: 28},
+			{Label: "Being hit by moving objects", Count: 22}, {Label: "Hitting stationary objects", Count: 9}, {Label: "Contact with hot objects", Count: 6},
+		},
+	}
+}
+
+// guarded is a Pareto chart in which small counts are withheld.
+func guarded() figure.Pareto {
+	return figure.Pareto{
+		Title: "Injuries by agency, Lakeside nursery", Unit: "injuries", RowName: "agency",
+		Bars: []figure.Bar{{Label: "Ladders", Count: 7}, {Label: "Hand tools", Count: 11}, {Label: "Chemicals", Count: 2, Hidden: true}},
+	}
+}
+
+func crossTable() figure.Heat {
+	n := func(v ...float64) []figure.HeatCell {
+		var out []figure.HeatCell
+		for _, x := range v {
+			out = append(out, figure.HeatCell{Count: x, Hidden: x < 0})
+		}
+		return out
+	}
+	c := figure.Heat{
+		Title: "Mechanism by agency", Unit: "injuries, 36 months", RowName: "mechanism", ColName: "agency",
+		Rows:      []string{"Muscular stress", "Falls on the same level", "Being hit by moving objects", "Contact with chemicals"},
+		Cols:      []string{"Mobile plant", "Hand tools", "Powered tools", "Outdoor ground", "Chemicals"},
+		Cells:     [][]figure.HeatCell{n(14, 9, 6, 3, 0), n(4, -1, 0, 21, -1), n(11, -1, 17, 5, -1), n(0, 0, 0, 0, 8)},
+		RowTotals: []float64{32, 27, 36, 8}, ColTotals: []float64{29, 12, 23, 29, 10}, Total: 103,
+	}
+	c.Cells[1][3].Marked, c.Cells[1][3].Note = true, "more than chance, allowing for 20 cells"
+	return c
+}
+
+// wideTable has names that do not fit above its narrow columns.
+func wideTable() figure.Heat {
+	c := crossTable()
+	c.Title, c.Unit = "Mechanism by control that failed", "investigations"
+	c.Cols = []string{"Guard not fitted", "Guard bypassed", "Isolation not applied", "Spotter not there", "Traffic route unclear", "Housekeeping", "Training out of date", "Wrong tool for the job", "Communication at handover"}
+	c.Cells, c.RowTotals, c.ColTotals, c.Total = nil, nil, nil, 0
+	for i := range c.Rows {
+		var row []figure.HeatCell
+		for j := range c.Cols {
+			row = append(row, figure.HeatCell{Count: float64((i*7 + j*5 + i*j) % 11)})
+		}
+		c.Cells = append(c.Cells, row)
+	}
+	return c
+}
