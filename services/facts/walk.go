@@ -1,0 +1,67 @@
+package facts
+
+import (
+	"time"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+)
+
+// Walk visits, all at one sequence number, the reports that match, the persons
+// hurt in them, and the hours of the workplaces, of all below them and of all
+// above them (hours may be kept higher up), whatever their month. A nil visitor
+// skips its part. workplaces, each with all below it, replaces that of the
+// filter; empty is the whole tree.
+//
+// The day is that of the event as midnight UTC. A harm carries what measures
+// count by: outcome, illness, employment group, absences, restrictions and date
+// of death. Harms and hours are shared: a visitor must not change them, may keep
+// them, and must not call Facts.
+func (f *Facts) Walk(q *pb.ReportFilter, workplaces []string,
+	report func(day time.Time, kind pb.ReportKind),
+	harm func(workplace string, day time.Time, h *pb.Harm),
+	hours func(h *pb.Hours),
+) (seq int64, err error) {
+	f.mu.RLock()
+	defer f.mu.RUnlock()
+	p, err := f.compile(q, workplaces)
+	if err != nil {
+		return 0, err
+	}
+	c := f.columns
+	if report != nil {
+		p.scan(false, func(rows []uint32) {
+			for _, r := range rows {
+				report(dateOf(c.day[r]), pb.ReportKind(c.kind[r]))
+			}
+		})
+	}
+	if harm != nil {
+		p.scan(true, func(rows []uint32) {
+			for _, h := range rows {
+				r := c.hurt.report[h]
+				harm(c.workplaces.text(c.workplace[r]), dateOf(c.day[r]), c.hurt.message(h))
+			}
+		})
+	}
+	if hours != nil {
+		f.walkHours(workplaces, hours)
+	}
+	return c.seq, nil
+}
+
+func (f *Facts) walkHours(workplaces []string, visit func(*pb.Hours)) {
+	var branch map[string]bool
+	if len(workplaces) > 0 {
+		branch = map[string]bool{}
+		for _, w := range workplaces {
+			for _, n := range append(f.tree.Below(w), f.tree.Path(w)...) {
+				branch[n] = true
+			}
+		}
+	}
+	for _, name := range f.columns.hours.names {
+		if h := f.columns.hours.rows[name]; branch == nil || branch[h.GetWorkplace()] {
+			visit(h)
+		}
+	}
+}
