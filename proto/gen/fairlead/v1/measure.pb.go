@@ -547,8 +547,12 @@ type ComputeRatesRequest struct {
 	EmploymentGroups []EmploymentGroup `protobuf:"varint,6,rep,packed,name=employment_groups,json=employmentGroups,proto3,enum=fairlead.v1.EmploymentGroup" json:"employment_groups,omitempty"`
 	// Wait until this sequence number is in force, up to the deadline. Optional.
 	MinSequenceNumber int64 `protobuf:"varint,7,opt,name=min_sequence_number,json=minSequenceNumber,proto3" json:"min_sequence_number,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// Data sets to count, as in ReportFilter. Empty: reports filed here only, so
+	// that imported records without hours never enter a rate by accident; the
+	// cautions then say how many records were left out.
+	Datasets      []string `protobuf:"bytes,8,rep,name=datasets,proto3" json:"datasets,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ComputeRatesRequest) Reset() {
@@ -628,6 +632,13 @@ func (x *ComputeRatesRequest) GetMinSequenceNumber() int64 {
 		return x.MinSequenceNumber
 	}
 	return 0
+}
+
+func (x *ComputeRatesRequest) GetDatasets() []string {
+	if x != nil {
+		return x.Datasets
+	}
+	return nil
 }
 
 // ComputeRatesResponse is the rates.
@@ -903,8 +914,8 @@ type ComputeChartRequest struct {
 	// first 24, or all where there are fewer.
 	BaselineMonths int32 `protobuf:"varint,6,opt,name=baseline_months,json=baselineMonths,proto3" json:"baseline_months,omitempty"`
 	// Other conditions, for counts of reports: kinds, codes, data sets.
-	// workplaces and dates must be empty. Such a chart has no hours unless the
-	// measure has them. Optional.
+	// workplaces and dates must be empty. Empty datasets: reports filed here
+	// only. Optional.
 	Filter *ReportFilter `protobuf:"bytes,7,opt,name=filter,proto3" json:"filter,omitempty"`
 	// Employment groups, above and below the line alike. Empty: all that work
 	// hours.
@@ -1699,7 +1710,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x06Period\x12S\n" +
 	"\vstart_month\x18\x01 \x01(\tB2\xbaH/r-2+^(19[5-9][0-9]|20[0-9]{2})-(0[1-9]|1[0-2])$R\n" +
 	"startMonth\x12O\n" +
-	"\tend_month\x18\x02 \x01(\tB2\xbaH/r-2+^(19[5-9][0-9]|20[0-9]{2})-(0[1-9]|1[0-2])$R\bendMonth\"\xe0\x03\n" +
+	"\tend_month\x18\x02 \x01(\tB2\xbaH/r-2+^(19[5-9][0-9]|20[0-9]{2})-(0[1-9]|1[0-2])$R\bendMonth\"\xa5\x04\n" +
 	"\x13ComputeRatesRequest\x12L\n" +
 	"\tworkplace\x18\x01 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x12+\n" +
 	"\x06period\x18\x02 \x01(\v2\x13.fairlead.v1.PeriodR\x06period\x12@\n" +
@@ -1709,7 +1720,8 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"convention\x120\n" +
 	"\x05level\x18\x05 \x01(\x01B\x1a\xbaH\x17\xd8\x01\x01\x12\x12\x19+\x87\x16\xd9\xce\xf7\xef?)\x00\x00\x00\x00\x00\x00\xe0?R\x05level\x12^\n" +
 	"\x11employment_groups\x18\x06 \x03(\x0e2\x1c.fairlead.v1.EmploymentGroupB\x13\xbaH\x10\x92\x01\r\x10\x04\"\t\x82\x01\x06\x10\x01 \x00 \x05R\x10employmentGroups\x127\n" +
-	"\x13min_sequence_number\x18\a \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"\xd1\x01\n" +
+	"\x13min_sequence_number\x18\a \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12C\n" +
+	"\bdatasets\x18\b \x03(\tB'\xbaH$\x92\x01!\x10\x14\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\bdatasets\"\xd1\x01\n" +
 	"\x14ComputeRatesResponse\x121\n" +
 	"\x06values\x18\x01 \x03(\v2\x19.fairlead.v1.MeasureValueR\x06values\x12\x14\n" +
 	"\x05scope\x18\x02 \x01(\tR\x05scope\x12+\n" +
