@@ -920,7 +920,7 @@ type ComputeChartRequest struct {
 	// Employment groups, above and below the line alike. Empty: all that work
 	// hours.
 	EmploymentGroups []EmploymentGroup `protobuf:"varint,8,rep,packed,name=employment_groups,json=employmentGroups,proto3,enum=fairlead.v1.EmploymentGroup" json:"employment_groups,omitempty"`
-	// Also return the drawing as SVG.
+	// Also return the drawing as SVG, for a wide and for a narrow screen.
 	IncludeSvg bool `protobuf:"varint,9,opt,name=include_svg,json=includeSvg,proto3" json:"include_svg,omitempty"`
 	// Wait until this sequence number is in force, up to the deadline. Optional.
 	MinSequenceNumber int64 `protobuf:"varint,10,opt,name=min_sequence_number,json=minSequenceNumber,proto3" json:"min_sequence_number,omitempty"`
@@ -1063,8 +1063,10 @@ type Chart struct {
 	Svg string `protobuf:"bytes,15,opt,name=svg,proto3" json:"svg,omitempty"`
 	// Sequence number that the chart reflects.
 	SequenceNumber int64 `protobuf:"varint,16,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// The same drawing laid out for a narrow screen, when asked for.
+	SvgNarrow     string `protobuf:"bytes,17,opt,name=svg_narrow,json=svgNarrow,proto3" json:"svg_narrow,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Chart) Reset() {
@@ -1207,6 +1209,13 @@ func (x *Chart) GetSequenceNumber() int64 {
 		return x.SequenceNumber
 	}
 	return 0
+}
+
+func (x *Chart) GetSvgNarrow() string {
+	if x != nil {
+		return x.SvgNarrow
+	}
+	return ""
 }
 
 // ChartPoint is one month.
@@ -1766,7 +1775,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\vinclude_svg\x18\t \x01(\bR\n" +
 	"includeSvg\x127\n" +
 	"\x13min_sequence_number\x18\n" +
-	" \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"\xe3\x04\n" +
+	" \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"\x82\x05\n" +
 	"\x05Chart\x12>\n" +
 	"\n" +
 	"definition\x18\x01 \x01(\v2\x1e.fairlead.v1.MeasureDefinitionR\n" +
@@ -1787,7 +1796,9 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x06method\x18\r \x01(\tR\x06method\x12\x1a\n" +
 	"\bcautions\x18\x0e \x03(\tR\bcautions\x12\x10\n" +
 	"\x03svg\x18\x0f \x01(\tR\x03svg\x12'\n" +
-	"\x0fsequence_number\x18\x10 \x01(\x03R\x0esequenceNumberB\t\n" +
+	"\x0fsequence_number\x18\x10 \x01(\x03R\x0esequenceNumber\x12\x1d\n" +
+	"\n" +
+	"svg_narrow\x18\x11 \x01(\tR\tsvgNarrowB\t\n" +
 	"\a_center\"\xab\x02\n" +
 	"\n" +
 	"ChartPoint\x12\x14\n" +
