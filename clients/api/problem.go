@@ -1,0 +1,89 @@
+package api
+
+import (
+	"time"
+
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+)
+
+// Violation is one field that must be mended.
+type Violation struct {
+	// Field is the path of the field in the request, such as
+	// report.harms[0].description.
+	Field string
+	// Cure says what is wrong and what to do.
+	Cure string
+}
+
+// Problem is a refusal of the service in plain parts.
+type Problem struct {
+	// Code is the gRPC code.
+	Code codes.Code
+	// Reason is the stable reason of the service, such as STALE_ETAG; empty
+	// when the answer did not come from the service itself.
+	Reason string
+	// Message is what the service said.
+	Message string
+	// Violations are the fields to mend.
+	Violations []Violation
+	// Resource is what it was about, where the service names it.
+	Resource string
+	// Etag is the version now in force, for a change that came too late.
+	Etag string
+	// LogID is where the operator finds the cause of an internal error.
+	LogID string
+	// RetryAfter is how long the service asked to wait.
+	RetryAfter time.Duration
+}
+
+// ProblemOf returns the parts of an error that a call returned; ok is false
+// when it is not one.
+func ProblemOf(err error) (p Problem, ok bool) {
+	st, ok := status.FromError(err)
+	if err == nil || !ok {
+		return Problem{}, false
+	}
+	p = Problem{Code: st.Code(), Message: st.Message()}
+	for _, d := range st.Details() {
+		switch d := d.(type) {
+		case *errdetails.ErrorInfo:
+			p.Reason = d.GetReason()
+			p.Etag = d.GetMetadata()["etag"]
+			p.LogID = d.GetMetadata()["log_id"]
+			if r := d.GetMetadata()["resource"]; r != "" {
+				p.Resource = r
+			}
+		case *errdetails.BadRequest:
+			for _, v := range d.GetFieldViolations() {
+				p.Violations = append(p.Violations, Violation{Field: v.GetField(), Cure: v.GetDescription()})
+			}
+		case *errdetails.PreconditionFailure:
+			for _, v := range d.GetViolations() {
+				p.Violations = append(p.Violations, Violation{Field: v.GetSubject(), Cure: v.GetDescription()})
+			}
+		case *errdetails.ResourceInfo:
+			p.Resource = d.GetResourceName()
+		case *errdetails.RetryInfo:
+			p.RetryAfter = d.GetRetryDelay().AsDuration()
+		}
+	}
+	return p, true
+}
+
+// Lines returns the problem as lines to print: one for each field to mend, or
+// the message when no field is named.
+func (p Problem) Lines() []string {
+	if len(p.Violations) == 0 {
+		return []string{p.Message}
+	}
+	out := make([]string, len(p.Violations))
+	for i, v := range p.Violations {
+		out[i] = v.Cure
+		if v.Field != "" {
+			out[i] = v.Field + ": " + v.Cure
+		}
+	}
+	return out
+}
