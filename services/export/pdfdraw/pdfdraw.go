@@ -108,8 +108,7 @@ func (d *device) Text(at figure.Point, s string, st figure.TextStyle) {
 	}
 	x, y := d.at(at)
 	if st.Halo {
-		r, g, b := figure.Paper.RGB()
-		d.pdf.SetFillColor(int(r), int(g), int(b))
+		d.pdf.SetFillColor(rgb(figure.Paper))
 		pad := 0.1 * st.Size / d.k
 		d.pdf.Rect(x-pad, y-0.74*st.Size/d.k, w/d.k+2*pad, 0.96*st.Size/d.k, "F")
 	}
@@ -117,10 +116,19 @@ func (d *device) Text(at figure.Point, s string, st figure.TextStyle) {
 	if st.Weight == figure.Bold {
 		weight = "B"
 	}
-	r, g, b := st.Color.RGB()
-	d.pdf.SetTextColor(int(r), int(g), int(b))
+	d.pdf.SetTextColor(rgb(st.Color))
 	d.pdf.SetFont(fonts.Family, weight, st.Size)
 	d.pdf.Text(x, y, s)
+}
+
+// rgb returns a colour for a sheet of white paper: the tone of paper on the
+// screen is the sheet itself in print.
+func rgb(c figure.Color) (int, int, int) {
+	if c == figure.Paper {
+		return 255, 255, 255
+	}
+	r, g, b := c.RGB()
+	return int(r), int(g), int(b)
 }
 
 func (d *device) path(pts []figure.Point) {
@@ -135,8 +143,7 @@ func (d *device) path(pts []figure.Point) {
 }
 
 func (d *device) pen(p figure.Pen) {
-	r, g, b := p.Color.RGB()
-	d.pdf.SetDrawColor(int(r), int(g), int(b))
+	d.pdf.SetDrawColor(rgb(p.Color))
 	d.pdf.SetLineWidth(p.Width / d.k)
 	dash := make([]float64, len(p.Dash))
 	lineCap := "butt"
@@ -154,8 +161,7 @@ func (d *device) pen(p figure.Pen) {
 func (d *device) style(pen figure.Pen, fill figure.Fill) string {
 	s := ""
 	if fill.Solid {
-		r, g, b := fill.Color.RGB()
-		d.pdf.SetFillColor(int(r), int(g), int(b))
+		d.pdf.SetFillColor(rgb(fill.Color))
 		s = "F"
 	}
 	if pen.Width > 0 && !math.IsInf(pen.Width, 0) {

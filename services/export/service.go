@@ -1,0 +1,142 @@
+package export
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"time"
+
+	"fairlead/analytics/figure"
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/access"
+	"fairlead/services/fault"
+	"fairlead/services/ledger"
+)
+
+// Measures works figures out; the measure room implements it.
+type Measures interface {
+	ComputeRates(context.Context, *pb.ComputeRatesRequest) (*pb.ComputeRatesResponse, error)
+	ComputeChart(context.Context, *pb.ComputeChartRequest) (*pb.Chart, error)
+	Tabulate(context.Context, *pb.TabulateRequest) (*pb.Table, error)
+}
+
+// Finder names the reports that a filter picks, newest first; the facts
+// projection implements it.
+type Finder interface {
+	Newest(f *pb.ReportFilter, workplaces []string, after string, limit int) (names []string, next string, total int64, err error)
+	Wait(ctx context.Context, seq int64) error
+}
+
+// Log is what is read of the ledger.
+type Log interface {
+	Get(ctx context.Context, name string) (ledger.Resource, error)
+	Changes(ctx context.Context, after int64, limit int) ([]ledger.Change, error)
+}
+
+// Tree is what is asked of the workplace tree.
+type Tree interface {
+	access.Tree
+	Get(name string) (*pb.Workplace, bool)
+	Root() string
+}
+
+// Deps are what the room is wired to.
+type Deps struct {
+	Measures Measures
+	Finder   Finder
+	Log      Log
+	Tree     Tree
+	// Draw lays a chart out, as the measure room draws it.
+	Draw func(*pb.Chart, figure.Size) (*figure.Figure, error)
+	// Edition names the code tables with their credit.
+	Edition string
+	// Clock gives the time that a summary says it was made at.
+	Clock func() time.Time
+}
+
+// Service implements ExportService.
+type Service struct {
+	pb.UnimplementedExportServiceServer
+	d Deps
+}
+
+// New returns the service.
+func New(d Deps) *Service { return &Service{d: d} }
+
+// GetSummary implements ExportService.
+func (s *Service) GetSummary(ctx context.Context, req *pb.GetSummaryRequest) (*pb.Summary, error) {
+	if err := s.check(req, ""); err != nil {
+		return nil, err
+	}
+	return s.summarise(ctx, req)
+}
+
+// ExportSummary implements ExportService.
+func (s *Service) ExportSummary(ctx context.Context, req *pb.ExportSummaryRequest) (*pb.ExportSummaryResponse, error) {
+	if err := s.check(req.GetSummary(), "summary."); err != nil {
+		return nil, err
+	}
+	sum, err := s.summarise(ctx, req.GetSummary())
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.ExportSummaryResponse{SequenceNumber: sum.GetSequenceNumber()}
+	var ending string
+	switch req.GetFormat() {
+	case pb.FileFormat_FILE_FORMAT_CSV:
+		ending, out.ContentType = "csv", "text/csv; charset=utf-8"
+		out.Content, err = writeCSV(sum)
+	case pb.FileFormat_FILE_FORMAT_JSON:
+		ending, out.ContentType = "json", "application/json"
+		out.Content, err = writeJSON(sum)
+	case pb.FileFormat_FILE_FORMAT_PDF:
+		ending, out.ContentType = "pdf", "application/pdf"
+		out.Content, err = s.writePDF(sum)
+	default:
+		return nil, fault.Invalid(fault.Violation{Field: "format", Description: "choose CSV, JSON or PDF"})
+	}
+	if err != nil {
+		return nil, err
+	}
+	out.FileName = fmt.Sprintf("summary-%s-to-%s.%s", sum.GetPeriod().GetStartMonth(), lastMonth(sum.GetPeriod()), ending)
+	h := sha256.Sum256(out.Content)
+	out.Sha256 = hex.EncodeToString(h[:])
+	return out, nil
+}
+
+// check says what the rules of the contract cannot.
+func (s *Service) check(req *pb.GetSummaryRequest, path string) error {
+	var vs fault.Violations
+	p := req.GetPeriod()
+	if p.GetEndMonth() <= p.GetStartMonth() {
+		vs.Add(path+"period.end_month", "must be after start_month; it is the month after the last one")
+	} else if n := months(p); n > 120 {
+		vs.Add(path+"period", fmt.Sprintf("spans %d months; a summary covers at most 120", n))
+	}
+	if w := req.GetWorkplace(); w != "" {
+		if _, ok := s.d.Tree.Get(w); !ok {
+			vs.Add(path+"workplace", "there is no workplace "+w+"; list them with ListWorkplaces")
+		}
+	}
+	return vs.Err()
+}
+
+// months is how many months a period has.
+func months(p *pb.Period) int {
+	a, err1 := time.Parse("2006-01", p.GetStartMonth())
+	b, err2 := time.Parse("2006-01", p.GetEndMonth())
+	if err1 != nil || err2 != nil {
+		return 0
+	}
+	return (b.Year()-a.Year())*12 + int(b.Month()) - int(a.Month())
+}
+
+// lastMonth is the last month within a period.
+func lastMonth(p *pb.Period) string {
+	end, err := time.Parse("2006-01", p.GetEndMonth())
+	if err != nil {
+		return p.GetEndMonth()
+	}
+	return end.AddDate(0, -1, 0).Format("2006-01")
+}

@@ -1,0 +1,187 @@
+package export
+
+import (
+	"context"
+	"encoding/hex"
+	"fmt"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/access"
+)
+
+// defaultSmallest is the count below which a cell is held back when the caller
+// does not say otherwise (common practice, no published source; offices use 3
+// to 10).
+const defaultSmallest = 5
+
+// facets are the cross-tabulations of a summary, in order.
+var facets = []struct {
+	dim   pb.Dimension
+	title string
+}{
+	{pb.Dimension_DIMENSION_MECHANISM, "Mechanism of incident"},
+	{pb.Dimension_DIMENSION_BREAKDOWN_AGENCY, "Breakdown agency"},
+	{pb.Dimension_DIMENSION_AGENCY, "Agency of injury"},
+	{pb.Dimension_DIMENSION_NATURE, "Nature of injury or disease"},
+	{pb.Dimension_DIMENSION_BODILY_LOCATION, "Bodily location"},
+}
+
+// summarise makes the summary. Its parts are asked for one after the other; if
+// the log moved in between, they are asked for again, so that all of them
+// reflect one sequence number.
+func (s *Service) summarise(ctx context.Context, req *pb.GetSummaryRequest) (*pb.Summary, error) {
+	for try := 0; ; try++ {
+		sum, whole, err := s.attempt(ctx, req)
+		if err != nil || whole || try == 4 {
+			if err == nil && !whole {
+				sum.Cautions = append(sum.Cautions, "Records arrived while this summary was made; its parts may differ by the newest few. Make it again in a quiet moment.")
+			}
+			return sum, err
+		}
+	}
+}
+
+func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest) (*pb.Summary, bool, error) {
+	datasets := req.GetDatasets()
+	if len(datasets) == 0 {
+		datasets = []string{"here"}
+	}
+	rates, err := s.d.Measures.ComputeRates(ctx, &pb.ComputeRatesRequest{
+		Workplace: req.GetWorkplace(), Period: req.GetPeriod(), Convention: req.GetConvention(), Datasets: datasets,
+		EmploymentGroups: req.GetEmploymentGroups(), MinSequenceNumber: req.GetMinSequenceNumber()})
+	if err != nil {
+		return nil, false, err
+	}
+	seq := rates.GetSequenceNumber()
+	sum := &pb.Summary{
+		Title: "Summary of incidents, hazards and near misses",
+		Scope: rates.GetScope(), Period: req.GetPeriod(), Convention: req.GetConvention(),
+		Measures: rates.GetValues(), Edition: s.d.Edition, SequenceNumber: seq,
+		MakeTime: timestamppb.New(s.d.Clock().UTC()), Cautions: rates.GetCautions(),
+	}
+	if sum.Convention == pb.Convention_CONVENTION_UNSPECIFIED {
+		sum.Convention = pb.Convention_CONVENTION_AS_1885_1
+	}
+	whole := true
+	if len(rates.GetValues()) > 0 {
+		chart, err := s.d.Measures.ComputeChart(ctx, &pb.ComputeChartRequest{
+			Measure: chartMeasure(rates.GetValues()), Workplace: req.GetWorkplace(), Period: req.GetPeriod(),
+			Convention: req.GetConvention(), EmploymentGroups: req.GetEmploymentGroups(),
+			Filter: &pb.ReportFilter{Datasets: datasets}, MinSequenceNumber: seq})
+		if err != nil {
+			return nil, false, err
+		}
+		sum.Chart = chart
+		whole = whole && chart.GetSequenceNumber() == seq
+	}
+	filter := &pb.ReportFilter{StartDate: req.GetPeriod().GetStartMonth() + "-01", EndDate: req.GetPeriod().GetEndMonth() + "-01", Datasets: datasets}
+	if w := req.GetWorkplace(); w != "" {
+		filter.Workplaces = []string{w}
+	}
+	smallest := int64(req.GetSmallestCell())
+	if smallest == 0 {
+		smallest = defaultSmallest
+	}
+	kinds, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: pb.Dimension_DIMENSION_KIND, MinSequenceNumber: seq})
+	if err != nil {
+		return nil, false, err
+	}
+	whole = whole && kinds.GetSequenceNumber() == seq
+	sum.Kinds = kinds
+	for _, f := range facets {
+		t, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: f.dim, Columns: pb.Dimension_DIMENSION_OUTCOME,
+			CodeLevel: 2, CountHarms: true, MinSequenceNumber: seq})
+		if err != nil {
+			return nil, false, err
+		}
+		whole = whole && t.GetSequenceNumber() == seq
+		held := guard(t, smallest)
+		sum.Tables = append(sum.Tables, &pb.SummaryTable{Title: f.title + " by outcome, persons hurt", Table: t, HeldBack: held})
+	}
+	t, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: pb.Dimension_DIMENSION_MECHANISM,
+		Columns: pb.Dimension_DIMENSION_KIND, CodeLevel: 1, MinSequenceNumber: seq})
+	if err != nil {
+		return nil, false, err
+	}
+	sum.Tables = append(sum.Tables, &pb.SummaryTable{Title: "Group of mechanisms by kind of report, all reports", Table: t, HeldBack: guard(t, smallest)})
+
+	if sum.Unknowns, err = s.unknowns(ctx, req, filter); err != nil {
+		return nil, false, err
+	}
+	if changes, err := s.d.Log.Changes(ctx, seq-1, 1); err == nil && seq > 0 && len(changes) == 1 {
+		sum.LogHash = hex.EncodeToString(changes[0].Hash[:])
+	}
+	sum.MethodNotes = methodNotes(sum, smallest, datasets)
+	sum.Cautions = append(sum.Cautions,
+		"This summary supports judgement. The law in force, the regulator and competent people decide what must be notified and what it means.")
+	return sum, whole, nil
+}
+
+// chartMeasure is the measure that the summary charts: the first frequency
+// that counts cases by hours.
+func chartMeasure(values []*pb.MeasureValue) string {
+	for _, v := range values {
+		if v.GetDefinition().GetDenominator() == "hours worked" {
+			return v.GetDefinition().GetMeasure()
+		}
+	}
+	return values[0].GetDefinition().GetMeasure()
+}
+
+// unknowns counts the four states of the items that figures depend on.
+func (s *Service) unknowns(ctx context.Context, req *pb.GetSummaryRequest, filter *pb.ReportFilter) ([]*pb.UnknownCount, error) {
+	workplaces, err := access.Narrow(access.From(ctx), s.d.Tree, filter.GetWorkplaces())
+	if err != nil {
+		return nil, err
+	}
+	c := newUnknownCounter()
+	after := ""
+	for {
+		names, next, _, err := s.d.Finder.Newest(filter, workplaces, after, 1000)
+		if err != nil {
+			return nil, err
+		}
+		for _, name := range names {
+			if err := s.countReport(ctx, c, name); err != nil {
+				return nil, err
+			}
+		}
+		if next == "" || len(names) == 0 {
+			return c.counts, nil
+		}
+		after = next
+	}
+}
+
+func methodNotes(sum *pb.Summary, smallest int64, datasets []string) []string {
+	notes := []string{
+		"A report counts in the month of its event, in the time zone of its workplace; where the day of the event is not known, in the month it was received.",
+		"A person hurt counts once, in the worst outcome recorded up to the sequence number below. A change of outcome moves the case; it is never counted twice.",
+		"Rates are ratios of sums over the whole period, never means of monthly rates. A rate without hours for every month is undefined.",
+		"Intervals of counts are exact central Poisson intervals (Garwood 1936, Biometrika 28:437-442).",
+		"Not known, does not apply and not asked are three different answers and are counted apart. In tables, `not coded` holds cases without a code.",
+		"Codes follow " + sum.GetEdition() + ".",
+		"Data sets: " + list(datasets) + " (`here` is what was reported to this service).",
+	}
+	for _, v := range sum.GetMeasures() {
+		d := v.GetDefinition()
+		notes = append(notes, fmt.Sprintf("%s: %s. Counted: %s. Source: %s.", d.GetTitle(), d.GetFormula(), d.GetNumeratorRule(), d.GetSource()))
+	}
+	if smallest > 1 {
+		notes = append(notes, fmt.Sprintf("Counts from 1 to %d in cross-tabulations are held back to protect people, together with as many others as are needed so that none follows from a total. They are written `held back`.", smallest-1))
+	}
+	return notes
+}
+
+func list(words []string) string {
+	out := ""
+	for i, w := range words {
+		if i > 0 {
+			out += ", "
+		}
+		out += w
+	}
+	return out
+}
