@@ -88,7 +88,7 @@ func (d Poisson) Quantile(p float64) (int, error) {
 		// place; allow for it, so that Quantile(CDF(k)) is k.
 		return d.upper(1 - p + unitRoundoff), nil
 	}
-	return smallest(0, math.MaxInt32*2, d.guess(p, false), func(k int) bool { return d.CDF(k) >= p }), nil
+	return smallest(0, maxSearch, d.guess(p, false), func(k int) bool { return d.CDF(k) >= p }), nil
 }
 
 // UpperQuantile returns the least k with P(X > k) <= tail, for tail in
@@ -102,7 +102,7 @@ func (d Poisson) UpperQuantile(tail float64) (int, error) {
 }
 
 func (d Poisson) upper(tail float64) int {
-	return smallest(0, math.MaxInt32*2, d.guess(tail, true), func(k int) bool { return d.Survival(k+1) <= tail })
+	return smallest(0, maxSearch, d.guess(tail, true), func(k int) bool { return d.Survival(k+1) <= tail })
 }
 
 // LowerLimit returns the largest L with P(X < L) <= tail, for tail in
@@ -114,7 +114,7 @@ func (d Poisson) LowerLimit(tail float64) (int, error) {
 		return 0, err
 	}
 	// The largest L with CDF(L-1) <= tail is the least L with CDF(L) > tail.
-	return smallest(0, math.MaxInt32*2, d.guess(tail, false), func(k int) bool { return d.CDF(k) > tail }), nil
+	return smallest(0, maxSearch, d.guess(tail, false), func(k int) bool { return d.CDF(k) > tail }), nil
 }
 
 // guess returns a first approximation to a quantile by the Cornish-Fisher

@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -61,6 +62,34 @@ var tolerance = map[string]float64{
 	"binomial_cdf":         1e-11,
 	"binomial_survival":    1e-11,
 	"beta_odds":            1e-11,
+
+	"negative_binomial_pmf":      1e-12,
+	"negative_binomial_cdf":      1e-11,
+	"negative_binomial_survival": 1e-11,
+	"geometric_pmf":              1e-12,
+	"geometric_cdf":              1e-12,
+	"geometric_survival":         1e-12,
+	"hypergeometric_pmf":         1e-11,
+	"hypergeometric_cdf":         1e-11,
+	"hypergeometric_survival":    1e-11,
+}
+
+// discrete is what all distributions of counts offer.
+type discrete interface {
+	PMF(k int) float64
+	CDF(k int) float64
+	Survival(k int) float64
+}
+
+// part returns the function of d that the row's name ends in.
+func part(function string, d discrete, k int) float64 {
+	switch {
+	case strings.HasSuffix(function, "_pmf"):
+		return d.PMF(k)
+	case strings.HasSuffix(function, "_cdf"):
+		return d.CDF(k)
+	}
+	return d.Survival(k)
 }
 
 func compute(t *testing.T, r row) float64 {
@@ -70,14 +99,7 @@ func compute(t *testing.T, r row) float64 {
 	case "poisson_pmf", "poisson_cdf", "poisson_survival":
 		d, err := NewPoisson(a[1])
 		require.NoError(t, err)
-		k := int(a[0])
-		switch r.function {
-		case "poisson_pmf":
-			return d.PMF(k)
-		case "poisson_cdf":
-			return d.CDF(k)
-		}
-		return d.Survival(k)
+		return part(r.function, d, int(a[0]))
 	case "gamma_quantile":
 		x, err := GammaQuantile(a[0], a[1])
 		require.NoError(t, err)
@@ -89,14 +111,19 @@ func compute(t *testing.T, r row) float64 {
 	case "binomial_pmf", "binomial_cdf", "binomial_survival":
 		d, err := NewBinomial(int(a[1]), a[2])
 		require.NoError(t, err)
-		k := int(a[0])
-		switch r.function {
-		case "binomial_pmf":
-			return d.PMF(k)
-		case "binomial_cdf":
-			return d.CDF(k)
-		}
-		return d.Survival(k)
+		return part(r.function, d, int(a[0]))
+	case "negative_binomial_pmf", "negative_binomial_cdf", "negative_binomial_survival":
+		d, err := NewNegativeBinomial(a[1], a[2])
+		require.NoError(t, err)
+		return part(r.function, d, int(a[0]))
+	case "geometric_pmf", "geometric_cdf", "geometric_survival":
+		d, err := NewGeometric(a[1])
+		require.NoError(t, err)
+		return part(r.function, d, int(a[0]))
+	case "hypergeometric_pmf", "hypergeometric_cdf", "hypergeometric_survival":
+		d, err := NewHypergeometric(int(a[1]), int(a[2]), int(a[3]), a[4])
+		require.NoError(t, err)
+		return part(r.function, d, int(a[0]))
 	case "beta_odds":
 		_, odds, err := BetaQuantile(a[0], a[1], a[2])
 		require.NoError(t, err)

@@ -1,5 +1,9 @@
 package dist
 
+// maxSearch is where a quantile search gives up: twice the largest mean and
+// more counts than an int32 holds.
+const maxSearch = 1 << 32
+
 // smallest returns the least integer k in [lo, hi] for which ok(k) holds. ok
 // must be false below some point and true from it on; if it holds nowhere, hi
 // is returned. start is a guess: the search doubles its step away from it, so

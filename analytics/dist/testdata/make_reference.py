@@ -7,11 +7,11 @@ their definitions at high precision.
 from mpmath import mp, mpf, gammainc, betainc, exp, log, loggamma, binomial, findroot, gamma
 
 mp.dps = 60
-print("function,a,b,c,d,value")
+print("function,a,b,c,d,e,value")
 
 
 def row(f, args, v):
-    a = [repr(x) if isinstance(x, float) else str(x) for x in args] + [""] * (4 - len(args))
+    a = [repr(x) if isinstance(x, float) else str(x) for x in args] + [""] * (5 - len(args))
     print(",".join([f] + a + [mp.nstr(v, 18, min_fixed=0, max_fixed=0)]))
 
 
@@ -127,3 +127,47 @@ def beta_odds(a, b, p):
 for a, b in ((1, 1), (2, 11), (11, 2), (11.0, 22.0), (60.0, 31.0), (0.5, 0.5), (3.0, 500.0), (500.0, 1.0), (0.5, 30.0)):
     for p in (1e-12, 0.00135, 0.025, 0.5, 0.975, 0.99865):
         row("beta_odds", (float(a), float(b), p), beta_odds(a, b, p))
+
+
+def nb_pmf(k, r, p):
+    r, p = mpf(r), mpf(p)
+    return exp(loggamma(k + r) - loggamma(r) - loggamma(k + 1)) * p**r * (1 - p) ** k
+
+
+for r, p in ((0.5, 0.2), (1.0, 0.03), (9.5, 2.0 / 3), (4.2, 0.01), (140.5, 0.5), (1000.0, 0.999)):
+    sd = (r * (1 - p)) ** 0.5 / p
+    for k in sorted({max(0, int(r * (1 - p) / p + z * sd)) for z in (-6, -2, -1, 0, 1, 3, 8)} | {0, 1, 5}):
+        row("negative_binomial_pmf", (k, r, p), nb_pmf(k, r, p))
+        row("negative_binomial_cdf", (k, r, p), mp.fsum(nb_pmf(j, r, p) for j in range(k + 1)))
+        if k > 0:
+            j, s = k, mpf(0)
+            while True:
+                t = nb_pmf(j, r, p)
+                s += t
+                j += 1
+                if t < s * mpf(10) ** -30:
+                    break
+            row("negative_binomial_survival", (k, r, p), s)
+
+for p in (1e-4, 0.0295, 0.5, 0.97):
+    for k in (0, 1, 7, 220, 5000):
+        t = 1 - mpf(p)
+        if t**k > mpf(10) ** -290:
+            row("geometric_pmf", (k, p), mpf(p) * t**k)
+            row("geometric_survival", (k, p), t**k)
+        row("geometric_cdf", (k, p), 1 - t ** (k + 1))
+
+for w, b, n, o in ((8, 8, 8, 1.0), (13, 17, 17, 0.0469), (60, 340, 36, 6.4), (293, 21778, 11034, 1.832), (5, 0, 3, 2.0), (12, 488, 8, 1e-6)):
+    lo, hi = max(0, n - b), min(w, n)
+    ws = [mp.binomial(w, k) * mp.binomial(b, n - k) * mpf(o) ** k for k in range(lo, hi + 1)]
+    total = mp.fsum(ws)
+    for k in sorted({lo, hi, (lo + hi) // 2, lo + 1, max(lo, min(hi, w * n // (w + b) + 3))}):
+        if not lo <= k <= hi:
+            continue
+        for f, v in (
+            ("hypergeometric_pmf", ws[k - lo]),
+            ("hypergeometric_cdf", mp.fsum(ws[: k - lo + 1])),
+            ("hypergeometric_survival", mp.fsum(ws[k - lo :])),
+        ):
+            if v / total > mpf(10) ** -290:
+                row(f, (k, w, b, n, o), v / total)
