@@ -480,8 +480,13 @@ func (x *ListReportsResponse) GetSequenceNumber() int64 {
 type UpdateReportRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The report with its name, the new values and the etag last seen. Required.
+	// Fields that do not change may be left out: the rules of Report hold for
+	// what results.
 	Report *Report `protobuf:"bytes,1,opt,name=report,proto3" json:"report,omitempty"`
-	// Paths of Report to change; absent means the fields that are set.
+	// Paths of Report to change; absent means the fields that are set. With
+	// `harms`, each harm sent amends the one of the same id in its person,
+	// employment group, age band, description, illness, treatment and answers;
+	// harms that are not sent stay as they are.
 	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
 	// Why. Required, 3 to 1,000 characters.
 	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
@@ -1464,7 +1469,7 @@ const file_fairlead_v1_intake_proto_rawDesc = "" +
 	"total_size\x18\x03 \x01(\x03R\ttotalSize\x12'\n" +
 	"\x0fsequence_number\x18\x04 \x01(\x03R\x0esequenceNumber\"\xd7\x01\n" +
 	"\x13UpdateReportRequest\x123\n" +
-	"\x06report\x18\x01 \x01(\v2\x13.fairlead.v1.ReportB\x06\xbaH\x03\xc8\x01\x01R\x06report\x12;\n" +
+	"\x06report\x18\x01 \x01(\v2\x13.fairlead.v1.ReportB\x06\xbaH\x03\xd8\x01\x03R\x06report\x12;\n" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
 	"updateMask\x12\"\n" +
 	"\x06reason\x18\x03 \x01(\tB\n" +

@@ -50,8 +50,10 @@ type ReportServiceClient interface {
 	// ListReports lists reports, newest event first, a page at a time.
 	ListReports(ctx context.Context, in *ListReportsRequest, opts ...grpc.CallOption) (*ListReportsResponse, error)
 	// UpdateReport amends a report with a reason; the earlier text stays in the
-	// history. Harms, outcomes, teller mode, origin and state have their own
-	// verbs. Errors: ABORTED (stale etag), NOT_FOUND, INVALID_ARGUMENT.
+	// history. New harms, outcomes, absences and state have their own verbs;
+	// teller mode and origin never change.
+	// Errors: ABORTED (stale etag), NOT_FOUND, INVALID_ARGUMENT,
+	// FAILED_PRECONDITION (voided).
 	UpdateReport(ctx context.Context, in *UpdateReportRequest, opts ...grpc.CallOption) (*WriteReportResponse, error)
 	// VoidReport takes a report out of every figure, with a reason. It is kept.
 	// Errors: ABORTED, NOT_FOUND, FAILED_PRECONDITION (voided already).
@@ -213,8 +215,10 @@ type ReportServiceServer interface {
 	// ListReports lists reports, newest event first, a page at a time.
 	ListReports(context.Context, *ListReportsRequest) (*ListReportsResponse, error)
 	// UpdateReport amends a report with a reason; the earlier text stays in the
-	// history. Harms, outcomes, teller mode, origin and state have their own
-	// verbs. Errors: ABORTED (stale etag), NOT_FOUND, INVALID_ARGUMENT.
+	// history. New harms, outcomes, absences and state have their own verbs;
+	// teller mode and origin never change.
+	// Errors: ABORTED (stale etag), NOT_FOUND, INVALID_ARGUMENT,
+	// FAILED_PRECONDITION (voided).
 	UpdateReport(context.Context, *UpdateReportRequest) (*WriteReportResponse, error)
 	// VoidReport takes a report out of every figure, with a reason. It is kept.
 	// Errors: ABORTED, NOT_FOUND, FAILED_PRECONDITION (voided already).

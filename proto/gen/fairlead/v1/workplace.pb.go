@@ -607,6 +607,8 @@ func (x *ListWorkplacesResponse) GetNextPageToken() string {
 type UpdateWorkplaceRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The workplace with its name, the new values and the etag last seen.
+	// Required. Fields that do not change may be left out: the rules of
+	// Workplace hold for what results.
 	Workplace *Workplace `protobuf:"bytes,1,opt,name=workplace,proto3" json:"workplace,omitempty"`
 	// Paths of Workplace to change, such as `title`; absent means the fields
 	// that are set. An unknown path is an error.
@@ -938,7 +940,7 @@ const file_fairlead_v1_workplace_proto_rawDesc = "" +
 	"workplaces\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xbf\x01\n" +
 	"\x16UpdateWorkplaceRequest\x12<\n" +
-	"\tworkplace\x18\x01 \x01(\v2\x16.fairlead.v1.WorkplaceB\x06\xbaH\x03\xc8\x01\x01R\tworkplace\x12;\n" +
+	"\tworkplace\x18\x01 \x01(\v2\x16.fairlead.v1.WorkplaceB\x06\xbaH\x03\xd8\x01\x03R\tworkplace\x12;\n" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
 	"updateMask\x12*\n" +
 	"\n" +
