@@ -3,6 +3,7 @@ package figure
 import (
 	"fmt"
 	"strings"
+	"unicode/utf8"
 )
 
 // Table returns the facts of the chart without laying it out.
@@ -139,10 +140,9 @@ func (c Control) describe() string {
 
 // capitalise raises the first letter.
 func capitalise(s string) string {
-	for i, r := range s {
-		if i == 0 {
-			return strings.ToUpper(string(r)) + s[len(string(r)):]
-		}
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 {
+		return ""
 	}
-	return s
+	return strings.ToUpper(string(r)) + s[n:]
 }

@@ -110,3 +110,87 @@ func wideTable() figure.Heat {
 	}
 	return c
 }
+
+// sitesFunnel is an invented comparison with curves from the normal
+// approximation, the usual picture: two sites beyond the outer curve.
+func sitesFunnel() figure.Funnel {
+	c := figure.Funnel{
+		Title: "Workplaces compared", Unit: "injuries needing treatment per 10,000 hours", ExposureUnit: "hours worked in 36 months",
+		CountName: "injuries", ExposureName: "hours", SiteName: "workplace",
+	}
+	names := []string{"Northside depot", "Nursery", "Quarry Road depot", "Workshop", "Waste crew", "Roads crew", "Drainage crew", "Tree crew", "Mowing crew", "Transfer station"}
+	counts := []float64{14, 2, 41, 6, 9, 61, 9, 6, 33, 19}
+	hours := []float64{62000, 8400, 104000, 19000, 122000, 176000, 24000, 41000, 91000, 54000}
+	n, h := 0.0, 0.0
+	for i := range counts {
+		n, h = n+counts[i], h+hours[i]/1e4
+	}
+	c.Center = n / h
+	for _, k := range []struct {
+		name string
+		z    float64
+	}{{"95 %", 1.96}, {"99.8 %", 3.0902}} {
+		cv := figure.Curve{Name: k.name}
+		for x := 0.4; x <= 20; x += 0.2 {
+			d := k.z * math.Sqrt(c.Center/x)
+			cv.X = append(cv.X, x*1e4)
+			cv.Upper = append(cv.Upper, c.Center+d)
+			cv.Lower = append(cv.Lower, math.Max(0, c.Center-d))
+		}
+		c.Curves = append(c.Curves, cv)
+	}
+	for i, name := range names {
+		v := counts[i] / hours[i] * 1e4
+		out := math.Abs(v-c.Center) > 3.0902*math.Sqrt(c.Center/(hours[i]/1e4))
+		c.Sites = append(c.Sites, figure.Site{Name: name, Count: counts[i], Exposure: hours[i], Value: v, Outside: out})
+	}
+	return c
+}
+
+// remission is a published survival figure: weeks in remission with 6-MP and
+// with placebo; Freireich et al. 1963, Blood 21:699. Shares as in R
+// survival::survfit.
+func remission() figure.Survival {
+	curve := func(name string, end float64, t, s []float64) figure.SurvivalCurve {
+		c := figure.SurvivalCurve{Name: name, End: end}
+		for i := range t {
+			c.Steps = append(c.Steps, figure.SurvivalStep{Time: t[i], Share: s[i]})
+		}
+		return c
+	}
+	a := curve("6-MP", 35, []float64{6, 7, 10, 13, 16, 22, 23}, []float64{0.857142857142857, 0.80672268907563, 0.752941176470588, 0.690196078431372, 0.627450980392157, 0.53781512605042, 0.448179271708683})
+	a.Censored = []float64{6, 9, 10, 11, 17, 19, 20, 25, 32, 32, 34, 35}
+	a.Waiting = []figure.Waiting{{Time: 0, N: 21}, {Time: 10, N: 15}, {Time: 20, N: 8}, {Time: 30, N: 4}}
+	lo := []float64{0.71981708391627, 0.653124218462171, 0.585918982029694, 0.50961309910178, 0.439393924968767, 0.337036616157685, 0.24878822681766}
+	hi := []float64{1, 0.996443675908659, 0.967574754552297, 0.934769195, 0.896, 0.8582, 0.8074}
+	for i := range lo {
+		a.Steps[i].Lo, a.Steps[i].Hi, a.Steps[i].HasInterval = lo[i], hi[i], true
+	}
+	b := curve("placebo", 23, []float64{1, 2, 3, 4, 5, 8, 11, 12, 15, 17, 22, 23}, []float64{0.904761904761905, 0.80952380952381, 0.761904761904762, 0.666666666666667, 0.571428571428571, 0.380952380952381, 0.285714285714286, 0.19047619047619, 0.142857142857143, 0.0952380952380952, 0.0476190476190476, 0})
+	b.Waiting = []figure.Waiting{{Time: 0, N: 21}, {Time: 10, N: 8}, {Time: 20, N: 2}}
+	return figure.Survival{Title: "Time in remission", Unit: "share still in remission", TimeUnit: "weeks", WaitingName: "still in remission", Curves: []figure.SurvivalCurve{a, b}}
+}
+
+// chipper is an invented investigation with every kind of node and link.
+func chipper() figure.Causes {
+	return figure.Causes{
+		Title: "Hand caught at the chipper, Lakeside nursery",
+		Nodes: []figure.Cause{
+			{ID: "storm", Text: "A storm left twice the usual branches"},
+			{ID: "hire", Text: "The hired chipper came without its spare guard"},
+			{ID: "check", Text: "Plant check before use", Control: figure.Absent, Note: "said by two"},
+			{ID: "guard", Text: "Guard on the infeed", Control: figure.Failed, Note: "seen"},
+			{ID: "jam", Text: "The infeed jammed every few minutes", Note: "seen"},
+			{ID: "hurry", Text: "The crew was asked to clear the path before school"},
+			{ID: "reach", Text: "A worker reached in to clear the jam"},
+			{ID: "stop", Text: "Stop bar", Control: figure.Held, Note: "seen"},
+			{ID: "harm", Text: "Two fingers bruised", Outcome: true},
+		},
+		Links: []figure.Link{
+			{From: "storm", To: "jam"}, {From: "hire", To: "guard"}, {From: "check", To: "guard", Contributing: true},
+			{From: "jam", To: "reach"}, {From: "hurry", To: "reach", Contributing: true}, {From: "guard", To: "reach"},
+			{From: "reach", To: "harm"}, {From: "stop", To: "harm", Contributing: true}, {From: "storm", To: "hurry", Contributing: true},
+			{From: "check", To: "harm", Contributing: true},
+		},
+	}
+}
