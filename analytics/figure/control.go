@@ -186,7 +186,7 @@ func (c Control) facts(o Observation) string {
 // about returns everything known of a point, for the pointer and the table.
 func (c Control) about(o Observation) string {
 	if !o.shown() {
-		return o.Label + ": " + o.why()
+		return o.Label + ": " + c.gapText(o)
 	}
 	s := o.Label + ": "
 	if c.CountName != "" {
@@ -197,6 +197,15 @@ func (c Control) about(o Observation) string {
 		s += "; " + m
 	}
 	return s
+}
+
+// gapText says what is missing and, because events without hours must not
+// vanish with the rate, how many there were: "no hours, 2 injuries".
+func (c Control) gapText(o Observation) string {
+	if c.CountName != "" && drawable(o.Count) && o.Count > 0 {
+		return o.why() + ", " + Count(o.Count) + " " + c.CountName
+	}
+	return o.why()
 }
 
 // remarks lists what is special about a point.

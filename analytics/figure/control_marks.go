@@ -191,14 +191,21 @@ func (l *controlLayout) provisionalAtEnd() bool {
 	return !l.stacked && n > 0 && l.c.Points[n-1].shown() && l.c.Points[n-1].Provisional
 }
 
-// asides names once what is missing.
+// asides names what is missing: the same words once, events without hours
+// each time.
 func (l *controlLayout) asides() {
 	em := l.em
 	said := map[string]bool{}
 	for i, o := range l.c.Points {
-		if !o.shown() && !said[o.why()] {
-			w := words{lines: []string{o.why()}, size: em, color: SoftInk}
-			said[o.why()] = l.beside(Point{l.x(i), l.bottom - 0.2*em}, 0.1*em, w)
+		if o.shown() {
+			continue
+		}
+		at := Point{l.x(i), l.bottom}
+		l.f.Groups = append(l.f.Groups, Group{About: l.c.about(o), Touch: Circle{Center: at, R: 0.7 * em}})
+		text := fit(l.c.gapText(o), em, Regular, 0.8*l.f.Width)
+		if !said[text] || l.c.gapText(o) != o.why() {
+			w := words{lines: []string{text}, size: em, color: SoftInk}
+			said[text] = l.beside(Point{at.X, at.Y - 0.2*em}, 0.1*em, w)
 		}
 	}
 }

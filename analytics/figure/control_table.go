@@ -113,6 +113,9 @@ func (c Control) describe() string {
 	for _, p := range c.Points {
 		if !p.shown() {
 			missing++
+			if t := c.gapText(p); t != p.why() {
+				s = append(s, "Not in the chart: "+p.Label+", "+t+".")
+			}
 		} else if p.Beyond {
 			beyond++
 			s = append(s, "Beyond the limits: "+c.about(p)+".")

@@ -144,6 +144,7 @@ func TestControl_factsEverywhere(t *testing.T) {
 			}
 		}
 	}
+	require.Contains(t, about, "Jan 2024: no hours")
 	require.Contains(t, about, "Aug 2024: 10 in 33,000 hours, 3.03 injuries needing treatment per 10,000 hours; above the upper limit")
 	require.Subset(t, texts, []string{"Aug 2024", "10 in 33,000 hours", "no hours", "provisional", "11 in a row", "baseline Apr 2023 to Mar 2025", "upper limit 3.09", "average 1.08"})
 	require.Equal(t, []string{"Aug 2024", "10", "33,000", "3.03", "2.80", "above the upper limit"}, f.Table().Rows[16])
@@ -166,6 +167,10 @@ func TestControl_gapNotZero(t *testing.T) {
 		}
 		return n
 	}
+	c.Points[9].Count = 2
+	f := c.Layout(figure.Wide)
+	require.Contains(t, f.Desc, "Not in the chart: Jan 2024, no hours, 2 injuries.")
+	require.Equal(t, []string{"Jan 2024", "2", "–", "–", "–", "no hours"}, f.Table().Rows[9], "events without hours stay countable")
 	c.Points[9].Missing, c.Points[9].Exposure = false, 32500
 	c.Points[9].UCL, c.Points[9].HasUCL = 2.8, true
 	require.Equal(t, chains(c.Layout(figure.Wide))+2, chains(whole), "line and limit are each in two pieces")
