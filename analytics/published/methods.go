@@ -20,6 +20,7 @@ type topic struct {
 func topics() []topic {
 	return []topic{
 		countTopic(),
+		ratioTopic(),
 		chartTopic(),
 	}
 }

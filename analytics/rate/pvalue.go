@@ -34,12 +34,15 @@ func (p PValues) For(m Method) float64 {
 }
 
 func pValues(less, greater, term, minLike float64) PValues {
+	// Tail and term come from different series: deep in the tail half the term
+	// can exceed the tail by a rounding.
+	midLess, midGreater := max(0, less-term/2), max(0, greater-term/2)
 	return PValues{
 		Less: less, Greater: greater,
 		Central:  min(1, 2*min(less, greater)),
 		MinLike:  min(1, minLike),
-		MidPLess: less - term/2, MidPGreater: greater - term/2,
-		MidP: min(1, 2*min(less-term/2, greater-term/2)),
+		MidPLess: midLess, MidPGreater: midGreater,
+		MidP: min(1, 2*min(midLess, midGreater)),
 	}
 }
 
