@@ -91,7 +91,8 @@ type Control struct {
 	// Method is the kind of chart and its limits, for the description:
 	// "u chart, exact limits".
 	Method string
-	// Decimals of written values; negative or zero chooses by size.
+	// Decimals of written values; zero chooses by size, negative writes whole
+	// numbers.
 	Decimals int
 
 	Points   []Observation
@@ -153,8 +154,8 @@ func or(s, other string) string {
 // decimals returns the decimals of written values: enough for three figures
 // of the typical value.
 func (c Control) decimals() int {
-	if c.Decimals > 0 {
-		return c.Decimals
+	if c.Decimals != 0 {
+		return min(max(0, c.Decimals), 12)
 	}
 	for i := len(c.Center) - 1; i >= 0; i-- {
 		if v := c.Center[i].Value; drawable(v) && v != 0 {

@@ -130,11 +130,23 @@ func (l *controlLayout) limits() {
 				flush()
 				continue
 			}
-			y := l.y.at(val(o))
-			if n := len(pts); n > 0 && pts[n-1].Y == y {
-				pts[n-1].X = l.x(i) + l.dx/2
-			} else {
-				pts = append(pts, Point{l.x(i) - l.dx/2, y}, Point{l.x(i) + l.dx/2, y})
+			x0, x1, y := l.x(i)-l.dx/2, l.x(i)+l.dx/2, l.y.at(val(o))
+			n := len(pts)
+			switch {
+			case val(o) > l.y.hi:
+				// Off the top, in a month of very few hours: the line leaves
+				// the plot and comes back, it does not run along the edge.
+				if n > 0 {
+					pts = append(pts, Point{x0, y})
+				}
+				flush()
+				if i+1 < len(l.c.Points) && has(l.c.Points[i+1]) && val(l.c.Points[i+1]) <= l.y.hi {
+					pts = []Point{{x1, y}}
+				}
+			case n > 0 && pts[n-1].Y == y:
+				pts[n-1].X = x1
+			default:
+				pts = append(pts, Point{x0, y}, Point{x1, y})
 			}
 			last = i
 		}

@@ -139,6 +139,7 @@ func (l *controlLayout) flags() {
 			rect(left, top, w, 1.25*em, pen, Solid(Paper)),
 			Text{At: Point{left + w/2, top + 0.96*em}, S: fmt.Sprint(fl.Number), Style: TextStyle{Size: em, Anchor: Middle, Color: Ink}})
 		l.p.chain([]Point{{x, l.top}, {x, l.bottom}})
+		l.p.block(box{left - 0.1*em, top, left + w + 0.1*em, top + 1.45*em})
 	}
 }
 

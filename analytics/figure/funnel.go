@@ -44,7 +44,9 @@ type Funnel struct {
 	// for "all together".
 	Center     float64
 	CenterName string
-	Decimals   int
+	// Decimals of written values; zero chooses by size, negative writes whole
+	// numbers.
+	Decimals int
 
 	Sites  []Site
 	Curves []Curve
@@ -55,8 +57,8 @@ func (s Site) shown() bool {
 }
 
 func (c Funnel) decimals() int {
-	if c.Decimals > 0 {
-		return c.Decimals
+	if c.Decimals != 0 {
+		return min(max(0, c.Decimals), 12)
 	}
 	return min(Decimals(c.Center), 4)
 }

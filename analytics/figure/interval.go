@@ -49,7 +49,8 @@ type Intervals struct {
 	// Log draws ratios on a logarithmic axis; values at or below zero are
 	// then drawn as reaching its left end.
 	Log bool
-	// Decimals of written values; zero chooses by size.
+	// Decimals of written values; zero chooses by size, negative writes whole
+	// numbers.
 	Decimals int
 
 	Rows []Estimate
@@ -64,8 +65,8 @@ func (r Estimate) bounded() bool {
 func (r Estimate) why() string { return or(r.Why, "too few to say") }
 
 func (c Intervals) decimals() int {
-	if c.Decimals > 0 {
-		return c.Decimals
+	if c.Decimals != 0 {
+		return min(max(0, c.Decimals), 12)
 	}
 	var v []float64
 	for _, r := range c.Rows {

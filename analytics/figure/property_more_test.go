@@ -176,6 +176,34 @@ func TestControl_gapNotZero(t *testing.T) {
 	require.Equal(t, chains(c.Layout(figure.Wide))+2, chains(whole), "line and limit are each in two pieces")
 }
 
+// The limit of a month with hardly any hours leaves the plot at the top; it
+// neither flattens the rest nor runs along the edge.
+func TestControl_limitOffTheTop(t *testing.T) {
+	c := depot()
+	c.Points[20].Exposure, c.Points[20].UCL = 300, 31
+	f := c.Layout(figure.Wide)
+	for _, g := range f.Groups {
+		for _, m := range g.Marks {
+			if p, ok := m.(figure.Polyline); ok {
+				for i := 1; i < len(p.Points); i++ {
+					level := p.Points[i].Y == p.Points[i-1].Y && len(p.Points) > 5
+					require.False(t, level && p.Points[i].Y < 70, "a limit runs along the top edge")
+				}
+			}
+		}
+	}
+	var texts []string
+	for _, g := range f.Groups {
+		for _, m := range g.Marks {
+			if m, ok := m.(figure.Text); ok {
+				texts = append(texts, m.S)
+			}
+		}
+	}
+	require.NotContains(t, texts, "30")
+	require.Equal(t, "31.00", f.Table().Rows[20][4], "the table keeps the true limit")
+}
+
 func TestNumber(t *testing.T) {
 	for _, c := range []struct {
 		v    float64
