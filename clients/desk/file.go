@@ -1,0 +1,178 @@
+package desk
+
+import (
+	"context"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"fairlead/clients/words"
+	pb "fairlead/proto/gen/fairlead/v1"
+)
+
+// teller is how a visitor of the report form reaches the services: as whoever
+// signed in, else by the open form's own token.
+func (d *desk) teller(r *http.Request) (ctx context.Context, v *visit, ok bool) {
+	if c, err := r.Cookie(cookieName); err == nil {
+		if s, live := d.sessions.find(c.Value); live && s.may("ReportService.FileReport") {
+			v = &visit{session: s, id: c.Value, r: r}
+			return as(r.Context(), s.token), v, true
+		}
+	}
+	if d.opts.FormToken == "" {
+		return nil, nil, false
+	}
+	return as(r.Context(), d.opts.FormToken), nil, true
+}
+
+// fileForm is the plain report form. It works without script and asks four
+// things that are needed; everything else can wait.
+func (d *desk) fileForm(w http.ResponseWriter, r *http.Request) {
+	d.renderFileForm(w, r, nil, http.StatusOK, url.Values{"report_id": {newID()}, "request_id": {newID()}})
+}
+
+func (d *desk) renderFileForm(w http.ResponseWriter, r *http.Request, wrong []flaw, code int, posted url.Values) {
+	w.Header().Set("Cache-Control", "no-store")
+	ctx, v, ok := d.teller(r)
+	if !ok {
+		http.Redirect(w, r, "/sign-in?next=/report", http.StatusSeeOther)
+		return
+	}
+	places, err := d.allPlaces(ctx)
+	if err != nil {
+		d.problem(w, v, err)
+		return
+	}
+	form := map[string]string{}
+	for k := range posted {
+		form[k] = posted.Get(k)
+	}
+	d.pages.render(w, code, "file", view{Title: "Report something", Here: "file", Visit: v, Data: map[string]any{
+		"Places": places, "Form": form, "Flaws": wrong, "Kinds": formKinds, "Today": d.opts.Clock().Format(time.DateOnly)}})
+}
+
+// formKinds are the answers to the first question, in the order and words of
+// the form.
+var formKinds = []struct{ Slug, Words, More string }{
+	{"near-miss", "A close call", "It nearly hurt someone or nearly broke something."},
+	{"hazard", "Something that could hurt someone", "Nothing has happened yet."},
+	{"injury-or-illness", "Someone was hurt or got sick", ""},
+	{"release", "A spill", "Fuel, oil, spray or dirt got where it should not."},
+	{"damage", "Something got broken", ""},
+	{"not-sure", "I am not sure", "That is fine. Someone will work it out with you."},
+}
+
+// file stores the report and shows the receipt.
+func (d *desk) file(w http.ResponseWriter, r *http.Request) {
+	if !d.limit.allow(remote(r)) {
+		d.renderFileForm(w, r, []flaw{{"", "Too many reports from here in one minute. Nothing was stored. Wait a minute and send again; your words are still below."}}, http.StatusTooManyRequests, r.PostForm)
+		return
+	}
+	ctx, v, ok := d.teller(r)
+	if !ok {
+		http.Redirect(w, r, "/sign-in?next=/report", http.StatusSeeOther)
+		return
+	}
+	if err := r.ParseForm(); err != nil {
+		d.renderFileForm(w, r, []flaw{{"", "What was sent could not be read: it may be too long. Nothing was stored."}}, http.StatusRequestEntityTooLarge, r.PostForm)
+		return
+	}
+	places, err := d.allPlaces(ctx)
+	if err != nil {
+		d.problem(w, v, err)
+		return
+	}
+	req, wrong := d.fileRequest(r, places)
+	if len(wrong) > 0 {
+		d.renderFileForm(w, r, wrong, http.StatusUnprocessableEntity, r.PostForm)
+		return
+	}
+	resp, err := d.reports.FileReport(ctx, req)
+	if f, bad := flaws(err); bad {
+		d.renderFileForm(w, r, f, http.StatusUnprocessableEntity, r.PostForm)
+		return
+	}
+	if err != nil {
+		// The words stay in the form whatever happened: sending again with
+		// the same ids stores one report.
+		d.renderFileForm(w, r, []flaw{{"", "The service did not answer, so we do not know whether this was stored. Send it again: it will be stored once. Your words are still below."}}, http.StatusServiceUnavailable, r.PostForm)
+		return
+	}
+	if v != nil {
+		d.sessions.wrote(v.id, resp.GetSequenceNumber())
+	}
+	d.pages.render(w, http.StatusOK, "sent", view{Title: "Received", Here: "file", Visit: v, Data: map[string]any{
+		"Report": resp.GetReport(), "Notes": resp.GetNotes(), "Places": places}})
+}
+
+// fileRequest reads the form. Times are those of the clock on the wall at the
+// workplace.
+func (d *desk) fileRequest(r *http.Request, places *placeList) (*pb.FileReportRequest, []flaw) {
+	var wrong []flaw
+	report := &pb.Report{
+		Kind: choice[pb.ReportKind](r, "kind"), Workplace: r.PostFormValue("workplace"), Narrative: posted(r, "narrative"),
+		Spot: posted(r, "spot"), DoneRightAway: posted(r, "done_right_away"), Potential: choice[pb.PotentialSeverity](r, "potential"),
+		TellerMode: choice[pb.TellerMode](r, "teller_mode"), LanguageCode: "en-AU", Answers: map[string]pb.AnswerState{},
+	}
+	if id := r.PostFormValue("report_id"); id != "" {
+		report.Name = "reports/" + id
+	}
+	switch day, clock := r.PostFormValue("day"), r.PostFormValue("time"); {
+	case r.PostFormValue("when_unknown") != "":
+		report.Answers["occur_time"] = pb.AnswerState_ANSWER_STATE_NOT_KNOWN
+	case day != "":
+		layout, text := time.DateOnly, day
+		report.OccurPrecision = pb.TimePrecision_TIME_PRECISION_DAY
+		if clock != "" {
+			layout, text = "2006-01-02 15:04", day+" "+clock
+			report.OccurPrecision = pb.TimePrecision_TIME_PRECISION_ABOUT
+		}
+		t, err := time.ParseInLocation(layout, text, places.Zone(report.GetWorkplace()))
+		if err != nil {
+			wrong = append(wrong, flaw{"report.occur_time", "write the day like 2026-03-31 and the time like 14:30, or tick that you are not sure"})
+		} else {
+			report.OccurTime = timestamppb.New(t)
+		}
+	}
+	if r.PostFormValue("potential") == "not-sure" {
+		report.Answers["potential"] = pb.AnswerState_ANSWER_STATE_NOT_KNOWN
+	}
+	if hurt := posted(r, "hurt"); hurt != "" {
+		report.Harms = []*pb.Harm{{Description: hurt, Treatment: choice[pb.Treatment](r, "treatment")}}
+	}
+	if s := posted(r, "substance"); s != "" {
+		rel := &pb.Release{Substance: s, QuantityUnit: "L", WaterReached: choice[pb.WaterReached](r, "water"), StepsTaken: posted(r, "steps")}
+		if q := strings.TrimSpace(r.PostFormValue("litres")); q != "" {
+			n, err := strconv.ParseFloat(q, 64)
+			if err != nil {
+				wrong = append(wrong, flaw{"report.release.quantity", "write the litres as a plain number, such as 2.5, or leave it empty"})
+			}
+			rel.Quantity = &n
+		}
+		report.Release = rel
+	}
+	req := &pb.FileReportRequest{Report: report, RequestId: r.PostFormValue("request_id")}
+	name, contact := posted(r, "name"), posted(r, "contact")
+	switch {
+	case report.GetTellerMode() == pb.TellerMode_TELLER_MODE_UNSPECIFIED:
+		wrong = append(wrong, flaw{"report.teller_mode", "choose who may know that it was you"})
+	case report.GetTellerMode() == pb.TellerMode_TELLER_MODE_ANONYMOUS && (name != "" || contact != ""):
+		wrong = append(wrong, flaw{"teller", "you chose that nobody may know: empty your name and contact, or choose another answer"})
+	case name != "" || contact != "":
+		req.Teller = &pb.Teller{DisplayName: name, Contact: contact}
+	}
+	if _, err := words.Parse[pb.ReportKind](r.PostFormValue("kind")); err != nil {
+		wrong = append(wrong, flaw{"report.kind", "choose one; not sure is a fine answer"})
+	}
+	if report.GetWorkplace() == "" {
+		wrong = append(wrong, flaw{"report.workplace", "choose where it happened; not sure is a fine answer"})
+	}
+	if report.GetNarrative() == "" {
+		wrong = append(wrong, flaw{"report.narrative", "say what happened, in your own words"})
+	}
+	return req, wrong
+}
