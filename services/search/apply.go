@@ -1,0 +1,224 @@
+package search
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+
+	"github.com/blevesearch/bleve/v2/document"
+	index "github.com/blevesearch/bleve_index_api"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/ledger"
+	"fairlead/services/record"
+)
+
+const (
+	// batchSize is the number of documents in one batch of a rebuild, where
+	// the library writes fastest; two batches are on the way at once.
+	batchSize = 1000
+	// roundSize is how many changes are taken from the log at once.
+	roundSize = 2 * batchSize
+	// storeEvery bounds how many changes that touch no report are passed
+	// over before the cursor is written for their sake.
+	storeEvery = 20_000
+)
+
+// apply takes changes into the index, in order. It may be given changes that
+// it has seen before: a document is what the report says, whenever it is made.
+func (p *Projection) apply(ctx context.Context, changes []ledger.Change) error {
+	last := changes[len(changes)-1]
+	// Days are told by the clocks of the workplaces.
+	if err := p.tree.Wait(ctx, last.Seq); err != nil {
+		return fmt.Errorf("search: wait for the workplaces: %w", err)
+	}
+	if p.zonesAt < 0 {
+		p.zonesAt = p.tree.Seq()
+	}
+	latest := make(map[string]int, len(changes))
+	moved := map[string]bool{}
+	for i, c := range changes {
+		switch c.Kind {
+		case record.KindReport:
+			latest[c.Name] = i
+		case record.KindWorkplace:
+			did, err := p.zoneMoved(ctx, c)
+			if err != nil {
+				return err
+			}
+			if did {
+				moved[c.Name] = true
+			}
+		}
+	}
+	docs := make([]*document.Document, 0, len(latest))
+	for i, c := range changes {
+		if at, ok := latest[c.Name]; !ok || at != i {
+			continue
+		}
+		if d, ok := p.document(c.Name, c.Body, c.Revision); ok {
+			docs = append(docs, d)
+		}
+	}
+	at := mark{last.Seq, last.Hash}
+	if len(moved) > 0 || len(docs) > batchSize {
+		// More is to come than one batch: the mark that goes into the index
+		// with it is that of the round before, so that it never stands
+		// beyond what the index holds.
+		at = p.applied
+	}
+	if err := p.write(docs, at); err != nil {
+		return err
+	}
+	for name := range moved {
+		if err := p.retell(ctx, name); err != nil {
+			return err
+		}
+	}
+	p.applied = mark{last.Seq, last.Hash}
+	p.cursor.Advance(last.Seq)
+	return nil
+}
+
+// document makes the document of a report. One that cannot be read is named in
+// the log and left out: the rest must still be found.
+func (p *Projection) document(name string, body []byte, revision int64) (*document.Document, bool) {
+	r := &pb.Report{}
+	if err := record.Read(body, revision, r); err != nil || r.GetName() != name {
+		p.log.Error("a report cannot be read and is not searched; run the check", "report", name, "revision", revision)
+		return nil, false
+	}
+	return newDocument(r, revision, p.tree.Location(r.GetWorkplace()), p.lang), true
+}
+
+// write puts documents into the index, and with them the mark up to which the
+// index then holds everything. Many go in as two batches side by side.
+func (p *Projection) write(docs []*document.Document, at mark) error {
+	p.mu.RLock()
+	defer p.mu.RUnlock()
+	if p.adv == nil {
+		return ErrClosed
+	}
+	if len(docs) == 0 && at.seq-p.stored.seq < storeEvery {
+		return nil
+	}
+	parts := [][]*document.Document{docs}
+	if len(docs) > batchSize {
+		parts = [][]*document.Document{docs[:len(docs)/2], docs[len(docs)/2:]}
+	}
+	var wg sync.WaitGroup
+	errs := make([]error, len(parts))
+	for i, part := range parts {
+		wg.Go(func() { errs[i] = p.adv.Batch(batchOf(part, at)) })
+	}
+	wg.Wait()
+	if err := errors.Join(errs...); err != nil {
+		return fmt.Errorf("search: write index: %w", err)
+	}
+	p.stored = at
+	return nil
+}
+
+// store writes down how far the index is, if the index says less.
+func (p *Projection) store() error {
+	p.mu.RLock()
+	defer p.mu.RUnlock()
+	if p.adv == nil || p.stored.seq >= p.applied.seq {
+		return nil
+	}
+	if err := p.adv.Batch(batchOf(nil, p.applied)); err != nil {
+		return fmt.Errorf("search: write index: %w", err)
+	}
+	p.stored = p.applied
+	return nil
+}
+
+// zoneMoved reports whether a change of a workplace can have moved the days of
+// reports that are in the index.
+func (p *Projection) zoneMoved(ctx context.Context, c ledger.Change) (bool, error) {
+	if c.Revision == 1 || (p.zonesAt > 0 && c.Seq <= p.zonesAt) {
+		return false, nil
+	}
+	var now, before pb.Workplace
+	old, err := p.led.GetAt(ctx, c.Name, c.Seq-1)
+	if err != nil {
+		return false, fmt.Errorf("search: workplace before its change: %w", err)
+	}
+	if record.Read(c.Body, c.Revision, &now) != nil || record.Read(old.Body, old.Revision, &before) != nil {
+		return true, nil
+	}
+	return now.GetTimeZone() != before.GetTimeZone() || now.GetParent() != before.GetParent(), nil
+}
+
+// retell makes anew the documents of all reports at a workplace and below it.
+func (p *Projection) retell(ctx context.Context, workplace string) error {
+	reader, _, err := p.reader()
+	if err != nil {
+		return err
+	}
+	defer func() { _ = reader.Close() }()
+	var docs []*document.Document
+	flush := func() error {
+		if len(docs) == 0 {
+			return nil
+		}
+		p.mu.RLock()
+		defer p.mu.RUnlock()
+		if p.adv == nil {
+			return ErrClosed
+		}
+		if err := p.adv.Batch(batchOf(docs, p.stored)); err != nil {
+			return fmt.Errorf("search: write index: %w", err)
+		}
+		docs = docs[:0]
+		return nil
+	}
+	for _, w := range p.tree.Below(workplace) {
+		err := each(ctx, reader, fieldWorkplace, w, func(id string) error {
+			res, err := p.led.Get(ctx, reportPrefix+id)
+			if err != nil {
+				return fmt.Errorf("search: read report: %w", err)
+			}
+			if d, ok := p.document(res.Name, res.Body, res.Revision); ok {
+				docs = append(docs, d)
+			}
+			if len(docs) < batchSize {
+				return nil
+			}
+			return flush()
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return flush()
+}
+
+// each calls visit with the id of every document that has a term.
+func each(ctx context.Context, reader index.IndexReader, field, term string, visit func(id string) error) error {
+	tfr, err := reader.TermFieldReader(ctx, []byte(term), field, false, false, false)
+	if err != nil {
+		return fmt.Errorf("search: read index: %w", err)
+	}
+	defer func() { _ = tfr.Close() }()
+	for {
+		doc, err := tfr.Next(nil)
+		if err != nil {
+			return fmt.Errorf("search: read index: %w", err)
+		}
+		if doc == nil {
+			return nil
+		}
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		id, err := reader.ExternalID(doc.ID)
+		if err != nil {
+			return fmt.Errorf("search: read index: %w", err)
+		}
+		if err := visit(id); err != nil {
+			return err
+		}
+	}
+}

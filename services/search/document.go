@@ -1,0 +1,134 @@
+package search
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/blevesearch/bleve/v2/document"
+	index "github.com/blevesearch/bleve_index_api"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/access"
+)
+
+// Fields of the index. All but the two of text hold terms that filters ask
+// for.
+const (
+	fieldWords     = "words"
+	fieldHealth    = "health"
+	fieldKind      = "kind"
+	fieldWorkplace = "workplace"
+	fieldYear      = "year"
+	fieldMonth     = "month"
+	fieldDay       = "day"
+	fieldDataset   = "dataset"
+	fieldState     = "state"
+	// fieldOrder holds the sort key of newest first, readable by report. It
+	// ends in the revision, for Check.
+	fieldOrder = "order"
+)
+
+// Options of the fields. Text is neither stored nor readable by report: a
+// passage is cut from the ledger. Places are kept for phrases. Terms of
+// filters need no counts.
+const (
+	textOptions = index.IndexField | index.IncludeTermVectors
+	termOptions = index.IndexField | index.SkipFreqNorm
+	keyOptions  = index.IndexField | index.SkipFreqNorm | index.DocValues
+)
+
+const reportPrefix = "reports/"
+
+// stated and voided are the terms of fieldState.
+const (
+	standing = "standing"
+	voided   = "voided"
+)
+
+// newDocument returns what the index holds of a report. zone is the time zone
+// of its workplace.
+func newDocument(r *pb.Report, revision int64, zone *time.Location, l *language) *document.Document {
+	d := document.NewDocument(strings.TrimPrefix(r.GetName(), reportPrefix))
+	text := func(field string, at int, s string) {
+		if s != "" {
+			d.AddField(document.NewTextFieldCustom(field, []uint64{uint64(at)}, []byte(s), textOptions, l))
+		}
+	}
+	term := func(field, s string, options index.FieldIndexingOptions) {
+		d.AddField(document.NewTextFieldCustom(field, nil, []byte(s), options, nil))
+	}
+	told := texts(r)
+	for i, s := range told {
+		text(fieldWords, i, s)
+	}
+	text(fieldWords, len(told), r.GetShortCode())
+	for i, h := range r.GetHarms() {
+		text(fieldHealth, i, h.GetDescription())
+	}
+	term(fieldKind, strconv.Itoa(int(r.GetKind())), termOptions)
+	term(fieldWorkplace, r.GetWorkplace(), termOptions)
+	day := dayOf(r, zone)
+	term(fieldYear, day[:4], termOptions)
+	term(fieldMonth, day[:7], termOptions)
+	term(fieldDay, day, termOptions)
+	term(fieldDataset, dataset(r), termOptions)
+	state := standing
+	if r.GetState() == pb.ReportState_REPORT_STATE_VOIDED {
+		state = voided
+	}
+	term(fieldState, state, termOptions)
+	term(fieldOrder, orderKey(r)+"."+strconv.FormatInt(revision, 10), keyOptions)
+	return d
+}
+
+// texts returns what was told, part by part, best known part first. Passages
+// are cut from the same parts in the same order.
+func texts(r *pb.Report) []string {
+	return []string{
+		r.GetNarrative(), r.GetSpot(), r.GetTaskBefore(), r.GetDoneRightAway(), r.GetWhoCouldBeHurt(),
+		r.GetDamage(), r.GetRelease().GetSubstance(), r.GetRelease().GetStepsTaken(), r.GetOrigin().GetTitle(),
+	}
+}
+
+// dayOf returns the day of a report, YYYY-MM-DD: that of the event in the time
+// zone of the workplace, or of its receipt where the event has no time. The
+// receipt of an anonymous report is kept as a day already, at midnight UTC.
+func dayOf(r *pb.Report, zone *time.Location) string {
+	at := r.GetOccurTime()
+	if at == nil {
+		at = r.GetReceiveTime()
+		if r.GetTellerMode() == pb.TellerMode_TELLER_MODE_ANONYMOUS {
+			zone = time.UTC
+		}
+	}
+	return at.AsTime().In(zone).Format(time.DateOnly)
+}
+
+// dataset returns where a report came from; "here" for one that was filed.
+func dataset(r *pb.Report) string {
+	if r.GetOrigin() == nil {
+		return "here"
+	}
+	return r.GetOrigin().GetDataset()
+}
+
+// orderKey returns a key that sorts reports by the time of the event, or of
+// receipt. It has ten digits from the year 1902 to 2219.
+func orderKey(r *pb.Report) string {
+	at := r.GetOccurTime()
+	if at == nil {
+		at = r.GetReceiveTime()
+	}
+	seconds := at.GetSeconds() + 1<<31
+	return fmt.Sprintf("%010d", min(max(seconds, 0), 9_999_999_999))
+}
+
+// fieldsOf returns the fields of text that someone may ask.
+func fieldsOf(v access.View) []string {
+	if v.Health {
+		return []string{fieldWords, fieldHealth}
+	}
+	return []string{fieldWords}
+}

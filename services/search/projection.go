@@ -1,0 +1,228 @@
+package search
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/blevesearch/bleve/v2"
+	index "github.com/blevesearch/bleve_index_api"
+
+	"fairlead/services/access"
+	"fairlead/services/ledger"
+)
+
+// ErrClosed says that the index is closed, or not open yet.
+var ErrClosed = errors.New("search: the index is closed")
+
+// ErrNotReady says that the index has not caught up with the log since it was
+// opened, so that an answer could leave out reports.
+var ErrNotReady = errors.New("search: the index has not caught up yet")
+
+// Ledger is the part of the ledger that the index follows and passages are cut
+// from.
+type Ledger interface {
+	ledger.Source
+	Get(ctx context.Context, name string) (ledger.Resource, error)
+	GetAt(ctx context.Context, name string, seq int64) (ledger.Resource, error)
+	List(ctx context.Context, kind, prefix, after string, limit int) ([]ledger.Resource, error)
+	Head(ctx context.Context) (ledger.Head, error)
+}
+
+// Tree is the tree of workplaces.
+type Tree interface {
+	access.Tree
+	// Below is a workplace and all below it, and nothing for a name that is
+	// not in the tree.
+	Below(name string) []string
+	Root() string
+	// Location is the time zone in which the days of a workplace run.
+	Location(name string) *time.Location
+	Wait(ctx context.Context, seq int64) error
+	Seq() int64
+}
+
+// Options adjust a projection. The zero value is right for production.
+type Options struct {
+	// Log hears of rebuilds and of reports that cannot be read; nil is
+	// silent. What was told never reaches it.
+	Log *slog.Logger
+	// Fresh throws the index away and starts from the first change.
+	Fresh bool
+}
+
+// Projection is the index of reports, which follows the log. All methods may
+// be called concurrently; only one CatchUp or Run at a time.
+type Projection struct {
+	dir  string
+	log  *slog.Logger
+	led  Ledger
+	tree Tree
+	lang *language
+
+	cursor ledger.Cursor
+	ready  atomic.Bool
+
+	// mu keeps readers and the exchange of the index apart.
+	mu  sync.RWMutex
+	idx bleve.Index
+	adv index.Index
+
+	// What follows is touched only by the one goroutine that applies.
+
+	// applied is the mark that the cursor shows; stored is the one that the
+	// index itself holds, which may be behind.
+	applied, stored mark
+	// zonesAt is the state of the tree by which the first day in the index
+	// was told: 0 when that is not known, -1 before there is any.
+	zonesAt int64
+}
+
+// Open opens the index in the folder dir, which belongs to the projection
+// alone. An index that is damaged, or was made by another version, is thrown
+// away; CatchUp then fills it from the first change.
+func Open(dir string, l Ledger, t Tree, opts Options) (*Projection, error) {
+	p := &Projection{dir: dir, log: opts.Log, led: l, tree: t, lang: newLanguage()}
+	if p.log == nil {
+		p.log = slog.New(slog.DiscardHandler)
+	}
+	if err := p.open(opts.Fresh); err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+// open opens the index and reads how far it is.
+func (p *Projection) open(fresh bool) error {
+	idx, why, err := openIndex(p.dir, fresh)
+	if err != nil {
+		return err
+	}
+	adv, err := idx.Advanced()
+	if err != nil {
+		return errors.Join(fmt.Errorf("search: open index: %w", err), idx.Close())
+	}
+	at, err := idx.GetInternal(keyMark)
+	if err != nil {
+		return errors.Join(fmt.Errorf("search: open index: %w", err), idx.Close())
+	}
+	p.stored = decodeMark(at)
+	p.zonesAt = 0
+	if why != "" {
+		p.log.Info("search index starts empty", "why", why)
+		p.zonesAt = -1
+	}
+	p.mu.Lock()
+	p.idx, p.adv = idx, adv
+	p.mu.Unlock()
+	return nil
+}
+
+// CatchUp brings the index to the head of the log. Searching is refused until
+// it has returned once.
+func (p *Projection) CatchUp(ctx context.Context) error {
+	head, err := p.led.Head(ctx)
+	if err != nil {
+		return fmt.Errorf("search: catch up: %w", err)
+	}
+	if err := p.settle(ctx, head); err != nil {
+		return err
+	}
+	for p.Seq() < head.Seq {
+		changes, err := p.led.Changes(ctx, p.Seq(), roundSize)
+		if err != nil {
+			return fmt.Errorf("search: catch up: %w", err)
+		}
+		if len(changes) == 0 {
+			return fmt.Errorf("search: catch up: the log ends at %d before its head %d: run the check", p.Seq(), head.Seq)
+		}
+		if err := p.apply(ctx, changes); err != nil {
+			return fmt.Errorf("search: catch up: %w", err)
+		}
+	}
+	if err := p.store(); err != nil {
+		return err
+	}
+	p.ready.Store(true)
+	return nil
+}
+
+// settle makes sure that the index belongs to this ledger, as far as it goes:
+// a ledger that was put back from a backup does not know the changes that the
+// index knows, or knows others.
+func (p *Projection) settle(ctx context.Context, head ledger.Head) error {
+	if p.Seq() > 0 {
+		return nil
+	}
+	ours := p.stored.seq == 0
+	if p.stored.seq > 0 && p.stored.seq <= head.Seq {
+		at, err := p.led.Changes(ctx, p.stored.seq-1, 1)
+		if err != nil {
+			return fmt.Errorf("search: catch up: %w", err)
+		}
+		ours = len(at) == 1 && at[0].Seq == p.stored.seq && at[0].Hash == p.stored.hash
+	}
+	if !ours {
+		p.log.Warn("search index belongs to another log; it is made anew", "index_at", p.stored.seq, "log_at", head.Seq)
+		if err := p.close(); err != nil {
+			return err
+		}
+		if err := p.open(true); err != nil {
+			return err
+		}
+	}
+	p.applied = p.stored
+	p.cursor.Advance(p.stored.seq)
+	return nil
+}
+
+// Run follows the log until ctx ends, and returns its error.
+func (p *Projection) Run(ctx context.Context) error {
+	return ledger.Follow(ctx, p.led, p.Seq(), roundSize, p.apply)
+}
+
+// Wait returns when the index shows the change seq, or with ctx's error.
+func (p *Projection) Wait(ctx context.Context, seq int64) error { return p.cursor.Wait(ctx, seq) }
+
+// Seq returns the number of the last change that the index shows.
+func (p *Projection) Seq() int64 { return p.cursor.Seq() }
+
+// Close writes down how far the index is and closes it. Run must have
+// returned.
+func (p *Projection) Close() error {
+	return errors.Join(p.store(), p.close())
+}
+
+func (p *Projection) close() error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.idx == nil {
+		return nil
+	}
+	idx := p.idx
+	p.idx, p.adv = nil, nil
+	if err := idx.Close(); err != nil {
+		return fmt.Errorf("search: close index: %w", err)
+	}
+	return nil
+}
+
+// reader returns a view of the index that does not change. The number of the
+// last change that it is sure to show comes with it.
+func (p *Projection) reader() (index.IndexReader, int64, error) {
+	p.mu.RLock()
+	defer p.mu.RUnlock()
+	if p.adv == nil {
+		return nil, 0, ErrClosed
+	}
+	seq := p.Seq() // before the view is taken, so that it is never too high
+	r, err := p.adv.Reader()
+	if err != nil {
+		return nil, 0, fmt.Errorf("search: read index: %w", err)
+	}
+	return r, seq, nil
+}
