@@ -56,6 +56,19 @@ func TestDirectory(t *testing.T) {
 	require.ErrorIs(t, again.Remove("principals/ada"), ErrNobody)
 }
 
+func TestLend(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "access.yaml")
+	d, err := OpenDirectory(path)
+	require.NoError(t, err)
+	d.Lend(Principal{Name: "principals/report-form", Roles: []pb.Role{pb.Role_ROLE_WORKER}}, "fl_x")
+	who, err := d.ByToken("fl_x")
+	require.NoError(t, err)
+	require.Equal(t, "principals/report-form", who.Name)
+	require.True(t, d.Empty(), "a lent principal is nobody who signs in")
+	require.NoFileExists(t, path)
+}
+
 func TestDirectoryRefusesUnknownRoles(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "access.yaml")
