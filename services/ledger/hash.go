@@ -12,29 +12,27 @@ const hashTag = "fairlead change 1"
 // HashChange computes the hash of a change from its other fields, PrevHash
 // included, by the encoding in the package comment. It ignores c.Hash.
 func HashChange(c Change) [32]byte {
-	body := sha256.Sum256(c.Body)
 	n := len(hashTag) + len(c.Actor) + len(c.Verb) + len(c.Name) + len(c.Kind) + len(c.RequestID)
-	b := make([]byte, 0, n+11*8+3*8+2*32)
-	b = appendText(b, hashTag)
+	return sha256.Sum256(appendChange(make([]byte, 0, n+11*8+3*8+2*32), c))
+}
+
+// appendChange appends the canonical encoding.
+func appendChange(b []byte, c Change) []byte {
+	body := sha256.Sum256(c.Body)
+	b = appendField(b, hashTag)
 	b = appendField(b, c.PrevHash[:])
 	b = appendInt(b, c.Seq)
 	b = appendInt(b, c.Time.UnixMicro())
-	b = appendText(b, c.Actor)
-	b = appendText(b, c.Verb)
-	b = appendText(b, c.Name)
-	b = appendText(b, c.Kind)
+	b = appendField(b, c.Actor)
+	b = appendField(b, c.Verb)
+	b = appendField(b, c.Name)
+	b = appendField(b, c.Kind)
 	b = appendInt(b, c.Revision)
 	b = appendField(b, body[:])
-	b = appendText(b, c.RequestID)
-	return sha256.Sum256(b)
+	return appendField(b, c.RequestID)
 }
 
-func appendField(b, field []byte) []byte {
-	b = binary.BigEndian.AppendUint64(b, uint64(len(field)))
-	return append(b, field...)
-}
-
-func appendText(b []byte, field string) []byte {
+func appendField[T string | []byte](b []byte, field T) []byte {
 	b = binary.BigEndian.AppendUint64(b, uint64(len(field)))
 	return append(b, field...)
 }

@@ -228,16 +228,12 @@ const waitPoll = 50 * time.Millisecond
 
 // Wait implements ledger.Ledger.
 func (s *Store) Wait(ctx context.Context, seq int64) error {
-	ctx, cancel := context.WithCancelCause(ctx)
-	defer cancel(nil)
-	stop := context.AfterFunc(s.closing, func() { cancel(ledger.ErrClosed) })
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	stop := context.AfterFunc(s.closing, cancel)
 	defer stop()
-	err := s.wait(ctx, seq)
-	if err != nil && ctx.Err() != nil {
-		err = context.Cause(ctx)
-	}
-	if err != nil {
-		return fmt.Errorf("ledger: wait for %d: %w", seq, err)
+	if err := s.wait(ctx, seq); err != nil {
+		return s.fail(fmt.Sprintf("wait for %d", seq), err)
 	}
 	return nil
 }

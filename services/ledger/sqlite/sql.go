@@ -18,7 +18,7 @@ const (
 	sqlList       = sqlResource + ` WHERE name >= ? AND name < ? ORDER BY name LIMIT ?`
 	sqlListOfKind = sqlResource + ` WHERE name >= ? AND name < ? AND kind = ? ORDER BY name LIMIT ?`
 	sqlCurrent    = `SELECT kind, revision FROM resources WHERE name = ?`
-	sqlAddNew     = `INSERT INTO resources (name, kind, revision, seq) VALUES (?, ?, ?, ?)`
+	sqlAddNew     = `INSERT INTO resources (name, kind, revision, seq) VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING`
 	sqlMove       = `UPDATE resources SET revision = ?, seq = ? WHERE name = ?`
 
 	sqlChange = `SELECT seq, time, actor, verb, name, kind, revision, request_id, hash,

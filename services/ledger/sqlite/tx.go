@@ -2,7 +2,6 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"time"
@@ -98,15 +97,16 @@ func (t *txn) Put(ctx context.Context, p ledger.Put) (ledger.Change, error) {
 	if err := ledger.CheckPut(p); err != nil {
 		return ledger.Change{}, err
 	}
-	revision, err := t.nextRevision(p)
-	if err != nil {
-		return ledger.Change{}, err
-	}
 	if err := t.mark(); err != nil {
 		return ledger.Change{}, err
 	}
+	seq := t.head.Seq + 1
+	revision, err := t.place(p, seq)
+	if err != nil {
+		return ledger.Change{}, err
+	}
 	c := ledger.Change{
-		Seq: t.head.Seq + 1, Time: t.now(), Actor: t.request.Actor, Verb: p.Verb, Name: p.Name, Kind: p.Kind,
+		Seq: seq, Time: t.now(), Actor: t.request.Actor, Verb: p.Verb, Name: p.Name, Kind: p.Kind,
 		Revision: revision, Body: given(p.Body), PrevHash: t.head.Hash, RequestID: t.request.ID,
 	}
 	c.Hash = ledger.HashChange(c)
@@ -114,35 +114,43 @@ func (t *txn) Put(ctx context.Context, p ledger.Put) (ledger.Change, error) {
 		c.RequestID, c.Hash[:], stored(c.Body)); err != nil {
 		return ledger.Change{}, t.spoil("put "+p.Name, err)
 	}
-	if revision == 1 {
-		_, err = t.w.add.Exec(c.Name, c.Kind, c.Revision, c.Seq)
-	} else {
-		_, err = t.w.move.Exec(c.Revision, c.Seq, c.Name)
-	}
-	if err != nil {
-		return ledger.Change{}, t.spoil("put "+p.Name, err)
-	}
 	t.head = ledger.Head{Seq: c.Seq, Hash: c.Hash, Time: c.Time}
 	return c, nil
 }
 
-// nextRevision checks the put against the resource as it is now.
-func (t *txn) nextRevision(p ledger.Put) (int64, error) {
+// place checks the put against the resource as it is, makes change seq its
+// current one, and returns the new revision.
+func (t *txn) place(p ledger.Put, seq int64) (int64, error) {
+	if p.IfRevision <= 0 {
+		// Most writes are of something new: one statement and no look-up.
+		result, err := t.w.add.Exec(p.Name, p.Kind, 1, seq)
+		if err != nil {
+			return 0, t.spoil("put "+p.Name, err)
+		}
+		added, err := result.RowsAffected()
+		if err != nil {
+			return 0, t.spoil("put "+p.Name, err)
+		}
+		if added == 1 {
+			return 1, nil
+		}
+	}
 	var kind string
 	var current int64
 	err := t.w.current.QueryRow(p.Name).Scan(&kind, &current)
-	if err != nil && !errors.Is(err, sql.ErrNoRows) {
-		return 0, t.spoil("put "+p.Name, err)
+	if err != nil {
+		return 0, t.spoil(fmt.Sprintf("put %s at revision %d", p.Name, p.IfRevision), err)
 	}
 	switch {
-	case p.IfRevision == ledger.Absent && current > 0:
+	case p.IfRevision == ledger.Absent:
 		return 0, &ledger.ExistsError{Name: p.Name, Revision: current}
-	case p.IfRevision > 0 && current == 0:
-		return 0, fmt.Errorf("ledger: put %s at revision %d: %w", p.Name, p.IfRevision, ledger.ErrNotFound)
-	case p.IfRevision > 0 && p.IfRevision != current:
+	case p.IfRevision != ledger.Any && p.IfRevision != current:
 		return 0, &ledger.StaleError{Name: p.Name, Want: p.IfRevision, Current: current}
-	case current > 0 && kind != p.Kind:
+	case kind != p.Kind:
 		return 0, fmt.Errorf("ledger: put %s: it is a %s and cannot become a %s: %w", p.Name, kind, p.Kind, ledger.ErrInvalid)
+	}
+	if _, err := t.w.move.Exec(current+1, seq, p.Name); err != nil {
+		return 0, t.spoil("put "+p.Name, err)
 	}
 	return current + 1, nil
 }

@@ -19,13 +19,10 @@ type write struct {
 	// state is moved from waiting once: by the writer that takes it up, or
 	// by a caller whose context ended first.
 	state atomic.Int32
-	// turn brings the caller its turn (with a tx) or its result. It holds one
-	// so that the writer never waits for a caller that is gone.
-	turn chan turn
-	// back brings the writer what the callback said.
-	back chan error
+	// done is closed when receipt and err are final.
+	done chan struct{}
 
-	// The rest is the writer's own.
+	// The rest is the writer's own until done is closed.
 	receipt ledger.Receipt
 	err     error
 	outcome outcome
@@ -37,15 +34,7 @@ const (
 	abandoned
 )
 
-// turn is what the writer tells the caller: run the callback on tx, or, when
-// tx is nil, the result.
-type turn struct {
-	tx      *txn
-	receipt ledger.Receipt
-	err     error
-}
-
-// errGone is the result of a callback that ended its goroutine.
+// errGone is the result of a callback that ended the goroutine it ran on.
 var errGone = errors.New("ledger: write callback ended its goroutine")
 
 // insideKey marks the context that a callback is given.
@@ -59,28 +48,22 @@ func (s *Store) Write(ctx context.Context, r ledger.Request, fn func(context.Con
 	if inside, _ := ctx.Value(insideKey{}).(*Store); inside == s {
 		return ledger.Receipt{}, fmt.Errorf("ledger: write: %w: use the tx of the outer one", ledger.ErrNested)
 	}
-	w := &write{ctx: ctx, request: r, fn: fn, turn: make(chan turn, 1), back: make(chan error, 1)}
+	w := &write{ctx: ctx, request: r, fn: fn, done: make(chan struct{})}
 	if err := s.enqueue(w); err != nil {
 		return ledger.Receipt{}, fmt.Errorf("ledger: write: %w", err)
 	}
-	done := ctx.Done()
-	for {
-		select {
-		case t := <-w.turn:
-			if t.tx == nil {
-				return t.receipt, t.err
-			}
-			w.run(t.tx)
-		case <-done:
-			if w.state.CompareAndSwap(waiting, abandoned) {
-				s.count.skipped.Add(1)
-				return ledger.Receipt{}, fmt.Errorf("ledger: write: gave up before its turn: %w", ctx.Err())
-			}
-			// It is under way. What happens to it is decided by the
-			// disk now, and the caller shall know it.
-			done = nil
+	select {
+	case <-w.done:
+	case <-ctx.Done():
+		if w.state.CompareAndSwap(waiting, abandoned) {
+			s.count.skipped.Add(1)
+			return ledger.Receipt{}, fmt.Errorf("ledger: write: gave up before its turn: %w", ctx.Err())
 		}
+		// It is under way. What happens to it is decided by the disk now,
+		// and the caller shall know it.
+		<-w.done
 	}
+	return w.receipt, w.err
 }
 
 func (s *Store) enqueue(w *write) error {
@@ -101,15 +84,13 @@ func (s *Store) enqueue(w *write) error {
 	}
 }
 
-// run gives the callback its turn and hands the word back to the writer,
-// whatever the callback does: return, panic, or end the goroutine.
-func (w *write) run(t *txn) {
-	err := errGone
+// call runs the callback and turns a panic into an error.
+func (w *write) call(t *txn) (err error) {
 	defer func() {
+		t.over = true
 		if p := recover(); p != nil {
 			err = &ledger.PanicError{Value: p, Stack: debug.Stack()}
 		}
-		w.back <- err
 	}()
-	err = w.fn(context.WithValue(w.ctx, insideKey{}, t.s), t)
+	return w.fn(context.WithValue(w.ctx, insideKey{}, t.s), t)
 }

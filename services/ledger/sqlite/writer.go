@@ -11,7 +11,7 @@ import (
 )
 
 // writer owns the one connection that writes. Its methods run on one
-// goroutine; a callback uses the connection only while that goroutine waits.
+// goroutine, the callbacks among them.
 type writer struct {
 	s     *Store
 	queue chan *write
@@ -31,6 +31,11 @@ type writer struct {
 
 	stmts stmts
 
+	// batch is what is being worked on, running the write whose callback has
+	// the floor: known here so that both survive the goroutine.
+	batch   []*write
+	running *write
+
 	// clockBehind says that a slow clock has been logged already.
 	clockBehind bool
 }
@@ -47,7 +52,7 @@ const (
 	// refused writes left nothing in it.
 	refused
 	// settled writes are not to be run again: the transaction fell under
-	// them, or their caller is gone.
+	// them, or they ended the goroutine.
 	settled
 )
 
@@ -107,67 +112,93 @@ func (w *writer) close() error {
 
 // run takes batches from the queue until it is closed and empty.
 func (w *writer) run() {
-	defer close(w.done)
-	batch := make([]*write, 0, w.s.opts.Batch)
-	for first := range w.queue {
-		batch = append(batch[:0], first)
-		// Take what is waiting and wait for nothing: while this batch
-		// syncs, the next one gathers.
-	gather:
-		for len(batch) < cap(batch) {
-			select {
-			case next, open := <-w.queue:
-				if !open {
-					break gather
-				}
-				batch = append(batch, next)
-			default:
-				break gather
-			}
+	finished := false
+	defer func() {
+		switch {
+		case finished:
+			close(w.done)
+		case w.running != nil:
+			// A callback has ended this goroutine, as a test's FailNow does.
+			// That one write is lost; the others go on without it.
+			w.running.err, w.running.outcome = errGone, settled
+			w.running = nil
+			go w.run()
 		}
-		w.do(batch)
-		clear(batch)
+	}()
+	if len(w.batch) > 0 {
+		_, _ = w.rollback.Exec()
+		w.again()
+		w.do()
+	}
+	for first := range w.queue {
+		w.gather(first)
+		w.do()
+	}
+	finished = true
+}
+
+// gather makes a batch of what is waiting, and waits for nothing: while this
+// batch syncs, the next one gathers.
+func (w *writer) gather(first *write) {
+	w.batch = w.batch[:0]
+	for next, open := first, true; open; {
+		if next.state.CompareAndSwap(waiting, taken) {
+			w.batch = append(w.batch, next)
+		}
+		if len(w.batch) == w.s.opts.Batch {
+			return
+		}
+		select {
+		case next, open = <-w.queue:
+		default:
+			return
+		}
 	}
 }
 
-// do runs one batch and answers everyone in it.
-func (w *writer) do(batch []*write) {
-	live := batch[:0]
-	for _, one := range batch {
-		if one.state.CompareAndSwap(waiting, taken) {
-			live = append(live, one)
+// again makes the batch run once more, but for what is settled.
+func (w *writer) again() {
+	for _, one := range w.batch {
+		if one.outcome != settled {
+			one.receipt, one.err, one.outcome = ledger.Receipt{}, nil, pending
 		}
 	}
-	if len(live) == 0 {
+}
+
+// do runs the batch and answers everyone in it.
+func (w *writer) do() {
+	if len(w.batch) == 0 {
 		return
 	}
-	head, err := w.transact(live)
+	head, err := w.transact()
 	if err != nil {
 		// Everyone, those refused as well: what they saw while they ran may
 		// have been a neighbour's write that now never was.
-		w.s.opts.Log.Error("ledger commit failed", "writes", len(live), "error", err)
-		for _, one := range live {
+		w.s.opts.Log.Error("ledger commit failed", "writes", len(w.batch), "error", err)
+		for _, one := range w.batch {
 			if one.outcome != settled {
 				one.receipt, one.err, one.outcome = ledger.Receipt{}, err, settled
 			}
 		}
 	}
-	w.tally(live)
+	w.tally()
 	if head > w.s.applied.Seq() {
 		w.s.applied.Advance(head)
 		w.s.bell.Ring()
 	}
-	for _, one := range live {
-		one.turn <- turn{receipt: one.receipt, err: one.err}
+	for _, one := range w.batch {
+		close(one.done)
 	}
+	clear(w.batch)
+	w.batch = w.batch[:0]
 }
 
 // transact runs the batch in a transaction and commits it, and returns the new
 // head's number. If the transaction is lost on the way, the write that lost it
 // is settled and the others run again.
-func (w *writer) transact(batch []*write) (int64, error) {
+func (w *writer) transact() (int64, error) {
 	for try := 0; ; try++ {
-		head, err := w.attempt(batch)
+		head, err := w.attempt()
 		if err == nil {
 			return head, nil
 		}
@@ -176,15 +207,11 @@ func (w *writer) transact(batch []*write) (int64, error) {
 		if !errors.Is(err, errLost) || try == retries {
 			return 0, fmt.Errorf("ledger: write: %w", tell(err))
 		}
-		for _, one := range batch {
-			if one.outcome != settled {
-				one.receipt, one.err, one.outcome = ledger.Receipt{}, nil, pending
-			}
-		}
+		w.again()
 	}
 }
 
-func (w *writer) attempt(batch []*write) (int64, error) {
+func (w *writer) attempt() (int64, error) {
 	if _, err := w.begin.Exec(); err != nil {
 		return 0, fmt.Errorf("begin: %w", err)
 	}
@@ -194,7 +221,7 @@ func (w *writer) attempt(batch []*write) (int64, error) {
 	if err != nil {
 		return 0, fmt.Errorf("read head: %w", err)
 	}
-	for _, one := range batch {
+	for _, one := range w.batch {
 		if one.outcome == settled {
 			continue
 		}
@@ -222,9 +249,9 @@ func (w *writer) one(one *write, head *ledger.Head) error {
 		}
 	}
 	t := &txn{s: w.s, w: w, request: one.request, before: *head, head: *head}
-	one.turn <- turn{tx: t}
-	err := <-one.back
-	t.over = true
+	w.running = one
+	err := one.call(t)
+	w.running = nil
 	if err == nil && t.broken != nil {
 		// The callback swallowed a storage error; its puts may be partial.
 		err = t.broken
@@ -234,9 +261,6 @@ func (w *writer) one(one *write, head *ledger.Head) error {
 	}
 	if err != nil {
 		one.receipt, one.err, one.outcome = ledger.Receipt{}, err, refused
-		if err == errGone {
-			one.outcome = settled // nobody is left to run it again
-		}
 		if lost := t.undo(); lost != nil {
 			one.outcome = settled
 			return fmt.Errorf("%w: %w", errLost, lost)
@@ -271,10 +295,10 @@ func (w *writer) answered(one *write) (bool, error) {
 }
 
 // tally counts a finished batch.
-func (w *writer) tally(batch []*write) {
+func (w *writer) tally() {
 	c := &w.s.count
 	wrote := false
-	for _, one := range batch {
+	for _, one := range w.batch {
 		switch one.outcome {
 		case good:
 			c.writes.Add(1)
@@ -290,7 +314,7 @@ func (w *writer) tally(batch []*write) {
 	if wrote {
 		c.commits.Add(1)
 	}
-	if n := int64(len(batch)); n > c.largest.Load() {
+	if n := int64(len(w.batch)); n > c.largest.Load() {
 		c.largest.Store(n)
 	}
 }
