@@ -35,6 +35,30 @@ func compareExpected(expected map[string]any, got Result, relTol float64) []stri
 	return diffs
 }
 
+// compareSimulated compares values that carry a standard error, to within four
+// standard errors of the two simulations together. How many runs each made is
+// its own affair.
+func compareSimulated(expected map[string]any, got Result) []string {
+	want, ok1 := number(expected["standard_error"])
+	have, ok2 := toFloat(got["standard_error"])
+	if !ok1 || !ok2 {
+		return []string{"standard_error: not computed"}
+	}
+	allowed := 4 * math.Hypot(want, have)
+	var diffs []string
+	for _, k := range slices.Sorted(maps.Keys(expected)) {
+		if k == "standard_error" || k == "runs" {
+			continue
+		}
+		w, ok1 := number(expected[k])
+		g, ok2 := toFloat(got[k])
+		if !ok1 || !ok2 || !(math.Abs(w-g) <= allowed) {
+			diffs = append(diffs, fmt.Sprintf("%s: got %v, want %v within %.3g", k, got[k], expected[k], allowed))
+		}
+	}
+	return diffs
+}
+
 // lookup finds a computed value. A lower limit printed as a negative number is
 // the one before it was cut off at zero.
 func lookup(got Result, key string, want any) (any, bool) {

@@ -22,6 +22,8 @@ func topics() []topic {
 		countTopic(),
 		ratioTopic(),
 		chartTopic(),
+		limitsTopic(),
+		ruleTopic(),
 	}
 }
 

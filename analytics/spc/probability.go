@@ -137,3 +137,22 @@ func binomialLimits(d dist.Binomial, tail float64) (upper, lower int) {
 	}
 	return upper, lo
 }
+
+// LeastMeanWithLowerLimit returns the mean above which exact limits have a
+// lower one: the mean whose chance of zero cases equals tail. Below it no single
+// period can signal an improvement. tail must be in (0, 0.5]; otherwise the
+// error wraps [dist.ErrDomain].
+func LeastMeanWithLowerLimit(tail float64) (float64, error) {
+	return dist.GarwoodUpper(0, tail)
+}
+
+// NormalFalseAlarm returns the chance that a normally distributed value lies
+// more than k standard deviations from its mean on either side: 0.0027 at
+// three, one false alarm in 370. k must be in (0, 35]; otherwise the error wraps
+// [dist.ErrDomain].
+func NormalFalseAlarm(k float64) (float64, error) {
+	if !(k > 0 && k <= 35) {
+		return 0, dist.BadFloat("spc: normal false alarm", "k", k, "must be above 0 and at most 35 standard deviations")
+	}
+	return math.Erfc(k / math.Sqrt2), nil
+}
