@@ -48,19 +48,19 @@ func (f *Facts) axisOf(d pb.Dimension, level int32, harms bool) *axis {
 	a := &axis{dimension: d, heads: []head{{title: unknownTitle(d)}}}
 	switch d {
 	case pb.Dimension_DIMENSION_KIND:
-		a.read = through(c, harms, func(r uint32) uint32 { return uint32(c.kind[r]) })
+		a.read = through(c.kind, c, harms)
 		a.enum(kindCount, func(n int) (string, string) { return pb.ReportKind(n).String(), kindTitles[n] })
 	case pb.Dimension_DIMENSION_POTENTIAL:
-		a.read = through(c, harms, func(r uint32) uint32 { return uint32(c.potential[r]) })
+		a.read = through(c.potential, c, harms)
 		a.enum(potentialCount, func(n int) (string, string) { return pb.PotentialSeverity(n).String(), potentialTitles[n] })
 	case pb.Dimension_DIMENSION_OUTCOME:
-		a.read = ofHurt(c, harms, func(h uint32) uint32 { return uint32(c.hurt.outcome[h]) })
+		a.read = ofHurt(c.hurt.outcome, c, harms)
 		a.enum(outcomeCount, func(n int) (string, string) { return pb.OutcomeClass(n).String(), outcomeTitles[n] })
 	case pb.Dimension_DIMENSION_EMPLOYMENT_GROUP:
-		a.read = ofHurt(c, harms, func(h uint32) uint32 { return uint32(c.hurt.group[h]) })
+		a.read = ofHurt(c.hurt.group, c, harms)
 		a.enum(groupCount, func(n int) (string, string) { return pb.EmploymentGroup(n).String(), groupTitles[n] })
 	case pb.Dimension_DIMENSION_WORKPLACE:
-		a.read = through(c, harms, func(r uint32) uint32 { return c.workplace[r] })
+		a.read = through(c.workplace, c, harms)
 		a.texts(c.workplaces.texts, func(name string) head {
 			if w, ok := f.tree.Get(name); ok {
 				return head{key: name, title: w.GetTitle()}
@@ -68,13 +68,13 @@ func (f *Facts) axisOf(d pb.Dimension, level int32, harms bool) *axis {
 			return head{key: name, title: name}
 		})
 	case pb.Dimension_DIMENSION_DATASET:
-		a.read = through(c, harms, func(r uint32) uint32 { return c.dataset[r] })
+		a.read = through(c.dataset, c, harms)
 		a.texts(c.datasets.texts, func(name string) head { return head{key: name, title: name} })
 		// No data set is no gap in knowledge: the report was filed here.
 		a.heads = append(a.heads, head{key: here, title: "filed here", rank: -1})
 		a.categories[0] = uint32(len(a.heads) - 1)
 	case pb.Dimension_DIMENSION_MONTH, pb.Dimension_DIMENSION_YEAR:
-		a.read = through(c, harms, func(r uint32) uint32 { return uint32(c.month[r]) })
+		a.read = through(c.month, c, harms)
 		a.months(c, d == pb.Dimension_DIMENSION_YEAR)
 	case pb.Dimension_DIMENSION_MECHANISM:
 		f.codeAxis(a, pb.Facet_FACET_MECHANISM, level, harms)
@@ -95,28 +95,28 @@ func (f *Facts) axisOf(d pb.Dimension, level int32, harms bool) *axis {
 }
 
 // through reads a column of reports, for reports or for persons hurt.
-func through(c *columns, harms bool, value func(r uint32) uint32) raws {
+func through[T ~uint8 | ~uint16 | ~uint32](column []T, c *columns, harms bool) raws {
 	if harms {
 		return func(rows, out []uint32) {
 			for i, h := range rows {
-				out[i] = value(c.hurt.report[h])
+				out[i] = uint32(column[c.hurt.report[h]])
 			}
 		}
 	}
 	return func(rows, out []uint32) {
 		for i, r := range rows {
-			out[i] = value(r)
+			out[i] = uint32(column[r])
 		}
 	}
 }
 
 // ofHurt reads a column of persons hurt: that of each person, or for a report
 // that of the one worst hurt.
-func ofHurt(c *columns, harms bool, value func(h uint32) uint32) raws {
+func ofHurt(column []uint8, c *columns, harms bool) raws {
 	if harms {
 		return func(rows, out []uint32) {
 			for i, h := range rows {
-				out[i] = value(h)
+				out[i] = uint32(column[h])
 			}
 		}
 	}
@@ -124,7 +124,7 @@ func ofHurt(c *columns, harms bool, value func(h uint32) uint32) raws {
 		for i, r := range rows {
 			out[i] = 0
 			if c.people[r] > 0 {
-				out[i] = value(c.first[r] + uint32(c.worst[r]))
+				out[i] = uint32(column[c.first[r]+uint32(c.worst[r])])
 			}
 		}
 	}

@@ -2,123 +2,134 @@ package facts
 
 import (
 	"fmt"
+	"math"
 
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/fault"
+	"fairlead/services/harm"
 )
 
 // here is the key of reports that were filed and not imported.
 const here = "here"
 
 // predicate is a filter compiled against the columns as they are: texts became
-// numbers, sets became tables. It is good for as long as the lock is held.
+// numbers, sets became tables, and each condition that was given became a step
+// that goes through a block of rows and keeps those that meet it. It is good
+// for as long as the lock is held.
 type predicate struct {
-	c *columns
+	rows  int
+	steps []step
+}
 
-	state, want uint8
-	first, end  int32
-	workplaces  []bool // by number; nil: all
-	datasets    []bool
-	kinds       []bool
-	potentials  []bool
-	outcomes    uint8 // bits; 0: all
-	groups      uint8
-	codes       []codeCondition // one per facet that is asked for
+// step keeps the rows that meet one condition, in place.
+type step func(rows []uint32) []uint32
+
+// conditions is a filter in numbers.
+type conditions struct {
+	voided                                  bool
+	first, end                              int32 // days
+	workplaces, datasets, kinds, potentials []bool
+	outcomes, groups                        uint8 // bits; 0: all
+	codes                                   []codeCondition
 }
 
 // codeCondition is met by the codes marked in its table, and by having no code
-// when none is set.
+// when none is set. There is one per facet that is asked for.
 type codeCondition struct {
 	facet int
 	codes []bool
 	none  bool
 }
 
-// compile turns a filter into a predicate. workplaces replaces that of the
-// filter. What is wrong with the filter is an INVALID_ARGUMENT.
-func (f *Facts) compile(q *pb.ReportFilter, workplaces []string) (*predicate, error) {
+// compile turns a filter into a predicate over reports, or over persons hurt.
+// workplaces replaces that of the filter. What is wrong with the filter is an
+// INVALID_ARGUMENT.
+func (f *Facts) compile(q *pb.ReportFilter, workplaces []string, harms bool) (*predicate, error) {
 	c := f.columns
-	p := &predicate{c: c, state: known | voided, want: known, first: firstDay, end: endDay}
-	if q.GetIncludeVoided() {
-		p.state = known
-	}
+	k := conditions{voided: q.GetIncludeVoided(), first: math.MinInt32, end: math.MaxInt32}
 	var wrong fault.Violations
-	p.days(q, &wrong)
+	k.days(q, &wrong)
 	if len(workplaces) > 0 {
-		p.workplaces = make([]bool, c.workplaces.size())
+		k.workplaces = make([]bool, c.workplaces.size())
 		for _, w := range workplaces {
 			for _, below := range append(f.tree.Below(w), w) {
 				if n, ok := c.workplaces.find(below); ok {
-					p.workplaces[n] = true
+					k.workplaces[n] = true
 				}
 			}
 		}
 	}
 	if len(q.GetDatasets()) > 0 {
-		p.datasets = make([]bool, c.datasets.size())
+		k.datasets = make([]bool, c.datasets.size())
 		for _, d := range q.GetDatasets() {
 			if d == here {
 				d = ""
 			}
 			if n, ok := c.datasets.find(d); ok {
-				p.datasets[n] = true
+				k.datasets[n] = true
 			}
 		}
 	}
-	p.kinds = marked(q.GetKinds(), kindCount)
-	p.potentials = marked(q.GetPotentials(), potentialCount)
-	p.outcomes = bits(q.GetOutcomes(), outcomeCount)
-	p.groups = bits(q.GetEmploymentGroups(), groupCount)
+	k.kinds = marked(q.GetKinds(), kindCount)
+	k.potentials = marked(q.GetPotentials(), potentialCount)
+	k.outcomes = bits(q.GetOutcomes(), outcomeCount)
+	k.groups = bits(q.GetEmploymentGroups(), groupCount)
 	for i, m := range q.GetCodes() {
 		if !facetKnown(m.GetFacet()) {
 			wrong.Add(fmt.Sprintf("filter.codes[%d].facet", i), "is not a facet; give NATURE, BODILY_LOCATION, MECHANISM, BREAKDOWN_AGENCY or AGENCY")
 			continue
 		}
-		p.code(f.codes, m)
+		k.code(c, f.codes, m)
 	}
-	return p, wrong.Err()
+	if err := wrong.Err(); err != nil {
+		return nil, err
+	}
+	if harms {
+		return &predicate{rows: c.hurt.len(), steps: k.ofHurt(c)}, nil
+	}
+	return &predicate{rows: c.len(), steps: k.ofReports(c)}, nil
 }
 
-func (p *predicate) days(q *pb.ReportFilter, wrong *fault.Violations) {
+func (k *conditions) days(q *pb.ReportFilter, wrong *fault.Violations) {
 	read := func(field, text string, to *int32) {
 		if text == "" {
 			return
 		}
-		day, ok := parseDay(text)
-		if !ok {
+		day, err := harm.ParseDay(text)
+		if err != nil {
 			wrong.Add("filter."+field, text+" is not a day of the calendar; write YYYY-MM-DD")
 			return
 		}
-		*to = day
+		*to = int32(day)
 	}
-	read("start_date", q.GetStartDate(), &p.first)
-	read("end_date", q.GetEndDate(), &p.end)
-	if len(*wrong) == 0 && p.first >= p.end {
+	read("start_date", q.GetStartDate(), &k.first)
+	read("end_date", q.GetEndDate(), &k.end)
+	if len(*wrong) == 0 && k.first >= k.end {
 		wrong.Add("filter.end_date", "must be after start_date: it is the day after the last one counted")
 	}
 }
 
 // code adds a code to the condition of its facet: codes of one facet are
 // alternatives, conditions of different facets are all met.
-func (p *predicate) code(tree CodeTree, m *pb.CodeMatch) {
+func (k *conditions) code(c *columns, tree CodeTree, m *pb.CodeMatch) {
 	facet := facetIndex(m.GetFacet())
 	at := -1
-	for i := range p.codes {
-		if p.codes[i].facet == facet {
+	for i := range k.codes {
+		if k.codes[i].facet == facet {
 			at = i
 		}
 	}
 	if at < 0 {
-		at = len(p.codes)
-		p.codes = append(p.codes, codeCondition{facet: facet, codes: make([]bool, p.c.codeTexts[facet].size())})
+		at = len(k.codes)
+		k.codes = append(k.codes, codeCondition{facet: facet, codes: make([]bool, c.codeTexts[facet].size())})
 	}
 	if m.GetCode() == "" {
-		p.codes[at].none = true
+		k.codes[at].none = true
 		return
 	}
-	for n, text := range p.c.codeTexts[facet].texts[1:] {
+	for n, text := range c.codeTexts[facet].texts[1:] {
 		if isBelow(tree, m.GetFacet(), text, m.GetCode()) {
-			p.codes[at].codes[n+1] = true
+			k.codes[at].codes[n+1] = true
 		}
 	}
 }
@@ -138,38 +149,70 @@ func isBelow(tree CodeTree, facet pb.Facet, code, above string) bool {
 	return false
 }
 
-// of says whether everything but the conditions on persons hurt is met.
-func (p *predicate) of(r uint32) bool {
-	c := p.c
-	if c.flags[r]&p.state != p.want {
-		return false
+// ofEvent makes the steps that ask about the report alone. index leads from a
+// row to its report; nil when rows are reports.
+func (k *conditions) ofEvent(c *columns, index []uint32) []step {
+	want, mask := known, known|voided
+	if k.voided {
+		mask = known
 	}
-	if d := c.day[r]; d < p.first || d >= p.end {
-		return false
+	steps := []step{when(c.flags, index, func(f uint8) bool { return f&mask == want })}
+	if k.first != math.MinInt32 || k.end != math.MaxInt32 {
+		steps = append(steps, when(c.day, index, func(d int32) bool { return d >= k.first && d < k.end }))
 	}
-	return (p.workplaces == nil || p.workplaces[c.workplace[r]]) &&
-		(p.kinds == nil || p.kinds[c.kind[r]]) &&
-		(p.potentials == nil || p.potentials[c.potential[r]]) &&
-		(p.datasets == nil || p.datasets[c.dataset[r]])
+	if k.workplaces != nil {
+		steps = append(steps, when(c.workplace, index, func(w uint32) bool { return k.workplaces[w] }))
+	}
+	if k.kinds != nil {
+		steps = append(steps, when(c.kind, index, func(n uint8) bool { return k.kinds[n] }))
+	}
+	if k.potentials != nil {
+		steps = append(steps, when(c.potential, index, func(n uint8) bool { return k.potentials[n] }))
+	}
+	if k.datasets != nil {
+		steps = append(steps, when(c.dataset, index, func(n uint32) bool { return k.datasets[n] }))
+	}
+	return steps
 }
 
-// report says whether a report matches: conditions on persons hurt are met by
+// ofReports makes the steps for reports: conditions on persons hurt are met by
 // any of them, and conditions on codes by any code of the report.
-func (p *predicate) report(r uint32) bool {
-	if !p.of(r) {
-		return false
+func (k *conditions) ofReports(c *columns) []step {
+	steps := k.ofEvent(c, nil)
+	if k.outcomes != 0 {
+		steps = append(steps, when(c.outcomes, nil, func(b uint8) bool { return b&k.outcomes != 0 }))
 	}
-	c := p.c
-	if p.outcomes != 0 && p.outcomes&c.outcomes[r] == 0 || p.groups != 0 && p.groups&c.groups[r] == 0 {
-		return false
+	if k.groups != 0 {
+		steps = append(steps, when(c.groups, nil, func(b uint8) bool { return b&k.groups != 0 }))
 	}
-	for i := range p.codes {
-		if !p.codes[i].anyOf(c, r) {
-			return false
-		}
+	for _, code := range k.codes {
+		steps = append(steps, func(rows []uint32) []uint32 {
+			return keep(rows, func(r uint32) bool { return code.anyOf(c, r) })
+		})
 	}
-	return true
+	return steps
 }
+
+// ofHurt makes the steps for persons hurt: the report meets the conditions on
+// the event, and the person those on outcome, group and codes.
+func (k *conditions) ofHurt(c *columns) []step {
+	steps := []step{when(c.hurt.report, nil, func(r uint32) bool { return r != free })}
+	steps = append(steps, k.ofEvent(c, c.hurt.report)...)
+	if k.outcomes != 0 {
+		steps = append(steps, when(c.hurt.outcome, nil, func(o uint8) bool { return k.outcomes&(1<<o) != 0 }))
+	}
+	if k.groups != 0 {
+		steps = append(steps, when(c.hurt.group, nil, func(g uint8) bool { return k.groups&(1<<g) != 0 }))
+	}
+	for _, code := range k.codes {
+		steps = append(steps, func(rows []uint32) []uint32 {
+			return keep(rows, func(h uint32) bool { return code.met(c.harmCode(code.facet, h)) })
+		})
+	}
+	return steps
+}
+
+func (k *codeCondition) met(code uint16) bool { return k.codes[code] || k.none && code == 0 }
 
 func (k *codeCondition) anyOf(c *columns, r uint32) bool {
 	code := c.reportCode(k.facet, r)
@@ -187,24 +230,41 @@ func (k *codeCondition) anyOf(c *columns, r uint32) bool {
 	return k.none && !some
 }
 
-// harm says whether a person hurt matches: the report does, and the conditions
-// on outcome, group and codes are met by this person.
-func (p *predicate) harm(h uint32) bool {
-	c := p.c
-	r := c.hurt.report[h]
-	if r == free || !p.of(r) {
-		return false
-	}
-	if p.outcomes != 0 && p.outcomes&(1<<c.hurt.outcome[h]) == 0 || p.groups != 0 && p.groups&(1<<c.hurt.group[h]) == 0 {
-		return false
-	}
-	for _, k := range p.codes {
-		code := c.harmCode(k.facet, h)
-		if !k.codes[code] && !(k.none && code == 0) {
-			return false
+// when makes a step that asks about one column.
+func when[T any](column []T, index []uint32, ok func(T) bool) step {
+	if index == nil {
+		return func(rows []uint32) []uint32 {
+			k := 0
+			for _, r := range rows {
+				rows[k] = r
+				if ok(column[r]) {
+					k++
+				}
+			}
+			return rows[:k]
 		}
 	}
-	return true
+	return func(rows []uint32) []uint32 {
+		k := 0
+		for _, r := range rows {
+			rows[k] = r
+			if ok(column[index[r]]) {
+				k++
+			}
+		}
+		return rows[:k]
+	}
+}
+
+func keep(rows []uint32, ok func(uint32) bool) []uint32 {
+	k := 0
+	for _, r := range rows {
+		if ok(r) {
+			rows[k] = r
+			k++
+		}
+	}
+	return rows[:k]
 }
 
 func marked[E ~int32](values []E, count int) []bool {
@@ -233,24 +293,30 @@ func bits[E ~int32](values []E, count int) (out uint8) {
 // nearest cache, many enough that a block costs next to nothing.
 const blockRows = 2048
 
-// scan hands the rows that match to visit, a block at a time. It visits reports,
-// or persons hurt.
-func (p *predicate) scan(harms bool, visit func(rows []uint32)) {
-	n, match := p.c.len(), p.report
-	if harms {
-		n, match = p.c.hurt.len(), p.harm
-	}
+// scan hands the rows that match to visit, a block at a time and in order.
+func (p *predicate) scan(visit func(rows []uint32)) {
 	var block [blockRows]uint32
-	for start := 0; start < n; start += blockRows {
-		k := 0
-		for r := uint32(start); r < uint32(min(start+blockRows, n)); r++ {
-			if match(r) {
-				block[k] = r
-				k++
-			}
+	for start := 0; start < p.rows; start += blockRows {
+		rows := block[:min(blockRows, p.rows-start)]
+		for i := range rows {
+			rows[i] = uint32(start + i)
 		}
-		if k > 0 {
-			visit(block[:k])
+		if rows = p.keep(rows); len(rows) > 0 {
+			visit(rows)
 		}
 	}
+}
+
+// keep leaves only the rows that match.
+func (p *predicate) keep(rows []uint32) []uint32 {
+	for _, s := range p.steps {
+		rows = s(rows)
+	}
+	return rows
+}
+
+// match says whether one row matches.
+func (p *predicate) match(r uint32) bool {
+	row := [1]uint32{r}
+	return len(p.keep(row[:])) == 1
 }

@@ -42,8 +42,7 @@ func (p *hurtColumns) init() {
 	for o := range p.plain {
 		for g := range p.plain[o] {
 			for i := range p.plain[o][g] {
-				p.plain[o][g][i] = &pb.Harm{
-					Outcome: pb.OutcomeClass(o), EmploymentGroup: pb.EmploymentGroup(g), Illness: i == 1}
+				p.plain[o][g][i] = trimmed(pb.OutcomeClass(o), pb.EmploymentGroup(g), i == 1)
 			}
 		}
 	}
@@ -94,11 +93,20 @@ func (p *hurtColumns) set(h uint32, harmID uint32, m *pb.Harm, codes codeSet) {
 	p.setCodes(h, codes)
 	delete(p.away, h)
 	if len(m.GetAbsences())+len(m.GetRestrictions()) > 0 || m.GetDeathDate() != "" {
-		p.away[h] = &pb.Harm{
-			Outcome: m.GetOutcome(), EmploymentGroup: m.GetEmploymentGroup(), Illness: m.GetIllness(),
-			Absences: m.GetAbsences(), Restrictions: m.GetRestrictions(), DeathDate: m.GetDeathDate(),
-		}
+		t := trimmed(m.GetOutcome(), m.GetEmploymentGroup(), m.GetIllness())
+		t.Absences, t.Restrictions, t.DeathDate = m.GetAbsences(), m.GetRestrictions(), m.GetDeathDate()
+		p.away[h] = t
 	}
+}
+
+// trimmed returns a harm without anything that says who or what was hurt. The
+// history holds the outcome as it stands, because days are counted from it.
+func trimmed(o pb.OutcomeClass, g pb.EmploymentGroup, illness bool) *pb.Harm {
+	h := &pb.Harm{Outcome: o, EmploymentGroup: g, Illness: illness}
+	if o != pb.OutcomeClass_OUTCOME_CLASS_UNSPECIFIED {
+		h.OutcomeHistory = []*pb.OutcomeChange{{Outcome: o}}
+	}
+	return h
 }
 
 func (p *hurtColumns) setCodes(h uint32, codes codeSet) {

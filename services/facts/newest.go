@@ -30,7 +30,7 @@ func (f *Facts) Newest(q *pb.ReportFilter, workplaces []string, after string, li
 	}
 	f.mu.RLock()
 	defer f.mu.RUnlock()
-	p, err := f.compile(q, workplaces)
+	p, err := f.compile(q, workplaces, false)
 	if err != nil {
 		return nil, "", 0, err
 	}
@@ -38,7 +38,7 @@ func (f *Facts) Newest(q *pb.ReportFilter, workplaces []string, after string, li
 	// A bit for each match is small enough to stay near while the order, which
 	// visits rows in no order of their numbers, is walked.
 	match := make([]uint64, (c.len()+63)/64)
-	p.scan(false, func(rows []uint32) {
+	p.scan(func(rows []uint32) {
 		total += int64(len(rows))
 		for _, r := range rows {
 			match[r/64] |= 1 << (r % 64)
@@ -105,14 +105,14 @@ func (f *Facts) Match(name string, q *pb.ReportFilter, workplaces []string) bool
 func (f *Facts) MatchAll(names []string, q *pb.ReportFilter, workplaces []string) ([]bool, error) {
 	f.mu.RLock()
 	defer f.mu.RUnlock()
-	p, err := f.compile(q, workplaces)
+	p, err := f.compile(q, workplaces, false)
 	if err != nil {
 		return nil, err
 	}
 	out := make([]bool, len(names))
 	for i, name := range names {
 		r, ok := f.columns.find(name)
-		out[i] = ok && p.report(r)
+		out[i] = ok && p.match(r)
 	}
 	return out, nil
 }

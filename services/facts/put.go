@@ -5,6 +5,7 @@ import (
 	"time"
 
 	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/harm"
 )
 
 // locate returns the time zone in force at a workplace.
@@ -75,8 +76,9 @@ func (c *columns) setDay(r uint32) {
 	if c.flags[r]&utcDay != 0 {
 		loc = time.UTC
 	}
-	c.day[r] = dayIn(c.when[r], loc)
-	c.month[r] = monthOf(c.day[r])
+	day := harm.DayOf(time.UnixMicro(c.when[r]), loc)
+	c.day[r] = int32(day)
+	c.month[r] = monthOf(day)
 }
 
 func (c *columns) putHarms(r uint32, harms []*pb.Harm) error {

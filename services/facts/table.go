@@ -19,7 +19,7 @@ const maxCells = 250_000
 func (f *Facts) Tabulate(q *pb.ReportFilter, workplaces []string, rows, columns pb.Dimension, level int32, harms bool) (*pb.Table, error) {
 	f.mu.RLock()
 	defer f.mu.RUnlock()
-	p, err := f.compile(q, workplaces)
+	p, err := f.compile(q, workplaces, harms)
 	if err != nil {
 		return nil, err
 	}
@@ -28,7 +28,7 @@ func (f *Facts) Tabulate(q *pb.ReportFilter, workplaces []string, rows, columns 
 	var total int64
 	if n := len(down.heads) * len(across.heads); n <= maxCells {
 		// Few enough cells to count at once and leave out the empty ones after.
-		cells := count(p, harms, down, across, len(across.heads))
+		cells := count(p, down, across, len(across.heads))
 		for i, v := range cells {
 			rowTotals[i/len(across.heads)] += v
 			columnTotals[i%len(across.heads)] += v
@@ -45,7 +45,7 @@ func (f *Facts) Tabulate(q *pb.ReportFilter, workplaces []string, rows, columns 
 			totals = columnTotals
 		}
 		var buf [blockRows]uint32
-		p.scan(harms, func(rows []uint32) {
+		p.scan(func(rows []uint32) {
 			a.fill(rows, buf[:])
 			for _, n := range buf[:len(rows)] {
 				totals[n]++
@@ -63,20 +63,20 @@ func (f *Facts) Tabulate(q *pb.ReportFilter, workplaces []string, rows, columns 
 	}
 	squeeze(down, t.rows)
 	squeeze(across, t.columns)
-	cells := count(p, harms, down, across, len(t.columns))
+	cells := count(p, down, across, len(t.columns))
 	copy(t.out.Counts, cells)
 	return t.finish(f, total, level, harms), nil
 }
 
 // count counts into cells, row by row of width.
-func count(p *predicate, harms bool, down, across *axis, width int) []int64 {
+func count(p *predicate, down, across *axis, width int) []int64 {
 	height := 0
 	for _, n := range down.categories {
 		height = max(height, int(n)+1)
 	}
 	cells := make([]int64, max(height, len(down.heads))*width)
 	var r, c [blockRows]uint32
-	p.scan(harms, func(rows []uint32) {
+	p.scan(func(rows []uint32) {
 		down.fill(rows, r[:])
 		across.fill(rows, c[:])
 		for i := range rows {

@@ -1,9 +1,8 @@
 package facts
 
 import (
-	"time"
-
 	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/harm"
 )
 
 // Walk visits, all at one sequence number, the reports that match, the persons
@@ -12,34 +11,37 @@ import (
 // skips its part. workplaces, each with all below it, replaces that of the
 // filter; empty is the whole tree.
 //
-// The day is that of the event as midnight UTC. A harm carries what measures
-// count by: outcome, illness, employment group, absences, restrictions and date
-// of death. Harms and hours are shared: a visitor must not change them, may keep
+// A harm carries what measures count by: outcome (also as its only history),
+// illness, employment group, absences, restrictions and date of death. Harms and hours are shared: a visitor must not change them, may keep
 // them, and must not call Facts.
 func (f *Facts) Walk(q *pb.ReportFilter, workplaces []string,
-	report func(day time.Time, kind pb.ReportKind),
-	harm func(workplace string, day time.Time, h *pb.Harm),
+	report func(day harm.Day, kind pb.ReportKind),
+	hurt func(workplace string, day harm.Day, h *pb.Harm),
 	hours func(h *pb.Hours),
 ) (seq int64, err error) {
 	f.mu.RLock()
 	defer f.mu.RUnlock()
-	p, err := f.compile(q, workplaces)
+	reports, err := f.compile(q, workplaces, false)
+	if err != nil {
+		return 0, err
+	}
+	people, err := f.compile(q, workplaces, true)
 	if err != nil {
 		return 0, err
 	}
 	c := f.columns
 	if report != nil {
-		p.scan(false, func(rows []uint32) {
+		reports.scan(func(rows []uint32) {
 			for _, r := range rows {
-				report(dateOf(c.day[r]), pb.ReportKind(c.kind[r]))
+				report(harm.Day(c.day[r]), pb.ReportKind(c.kind[r]))
 			}
 		})
 	}
-	if harm != nil {
-		p.scan(true, func(rows []uint32) {
+	if hurt != nil {
+		people.scan(func(rows []uint32) {
 			for _, h := range rows {
 				r := c.hurt.report[h]
-				harm(c.workplaces.text(c.workplace[r]), dateOf(c.day[r]), c.hurt.message(h))
+				hurt(c.workplaces.text(c.workplace[r]), harm.Day(c.day[r]), c.hurt.message(h))
 			}
 		})
 	}
