@@ -228,23 +228,23 @@ func askSame(t *rapid.T, f *facts.Facts, n *naive) {
 // askWalk checks that a walk meets every person hurt with the same outcome, group
 // and absences, and all the hours of the branch.
 func askWalk(t *rapid.T, f *facts.Facts, n *naive, q *pb.ReportFilter, within []string) {
-	line := func(place, day string, h *pb.Harm) string {
-		return fmt.Sprint(place, day, h.GetOutcome(), h.GetEmploymentGroup(), h.GetIllness(), len(h.GetAbsences()))
+	line := func(place, dataset, day string, h *pb.Harm) string {
+		return fmt.Sprint(place, dataset, day, h.GetOutcome(), h.GetEmploymentGroup(), h.GetIllness(), len(h.GetAbsences()))
 	}
 	var want, got []string
 	for _, r := range n.reports {
 		for _, h := range r.GetHarms() {
 			if n.matches(r, h, q, within) {
-				want = append(want, line(r.GetWorkplace(), n.date(r), h))
+				want = append(want, line(r.GetWorkplace(), n.key(r, nil, pb.Dimension_DIMENSION_DATASET, 0), n.date(r), h))
 			}
 		}
 	}
 	reports := 0
 	sums := map[string]float64{}
 	seq, err := f.Walk(q, within,
-		func(harm.Day, pb.ReportKind) { reports++ },
-		func(place string, day harm.Day, h *pb.Harm) {
-			got = append(got, line(place, day.String(), h))
+		func(string, string, harm.Day, pb.ReportKind) { reports++ },
+		func(place, dataset string, day harm.Day, h *pb.Harm) {
+			got = append(got, line(place, dataset, day.String(), h))
 			require.Equal(t, h.GetOutcome(), harm.Outcome(&pb.Harm{OutcomeHistory: h.GetOutcomeHistory()}, harm.NoDay))
 		},
 		func(h *pb.Hours) {

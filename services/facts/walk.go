@@ -11,12 +11,12 @@ import (
 // skips its part. workplaces, each with all below it, replaces that of the
 // filter; empty is the whole tree.
 //
-// A harm carries what measures count by: outcome (also as its only history),
+// The data set is `here` for reports filed here. A harm carries what measures count by: outcome (also as its only history),
 // illness, employment group, absences, restrictions and date of death. Harms and hours are shared: a visitor must not change them, may keep
 // them, and must not call Facts.
 func (f *Facts) Walk(q *pb.ReportFilter, workplaces []string,
-	report func(day harm.Day, kind pb.ReportKind),
-	hurt func(workplace string, day harm.Day, h *pb.Harm),
+	report func(workplace, dataset string, day harm.Day, kind pb.ReportKind),
+	hurt func(workplace, dataset string, day harm.Day, h *pb.Harm),
 	hours func(h *pb.Hours),
 ) (seq int64, err error) {
 	f.mu.RLock()
@@ -33,7 +33,7 @@ func (f *Facts) Walk(q *pb.ReportFilter, workplaces []string,
 	if report != nil {
 		reports.scan(func(rows []uint32) {
 			for _, r := range rows {
-				report(harm.Day(c.day[r]), pb.ReportKind(c.kind[r]))
+				report(c.workplaces.text(c.workplace[r]), c.origin(r), harm.Day(c.day[r]), pb.ReportKind(c.kind[r]))
 			}
 		})
 	}
@@ -41,7 +41,7 @@ func (f *Facts) Walk(q *pb.ReportFilter, workplaces []string,
 		people.scan(func(rows []uint32) {
 			for _, h := range rows {
 				r := c.hurt.report[h]
-				hurt(c.workplaces.text(c.workplace[r]), harm.Day(c.day[r]), c.hurt.message(h))
+				hurt(c.workplaces.text(c.workplace[r]), c.origin(r), harm.Day(c.day[r]), c.hurt.message(h))
 			}
 		})
 	}
@@ -66,4 +66,12 @@ func (f *Facts) walkHours(workplaces []string, visit func(*pb.Hours)) {
 			visit(h)
 		}
 	}
+}
+
+// origin returns the data set of a report, as filters name it.
+func (c *columns) origin(r uint32) string {
+	if d := c.datasets.text(c.dataset[r]); d != "" {
+		return d
+	}
+	return here
 }
