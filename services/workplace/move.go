@@ -63,7 +63,7 @@ func noHoursTwice(ctx context.Context, tx ledger.Tx, before, after *pb.Workplace
 		}
 		for _, k := range keys {
 			if at, twice := kept[k]; twice {
-				return fault.State(before.GetName(), "cannot move: hours of "+k+" are kept at "+name+" and at "+at+
+				return fault.State(before.GetName(), "the workplace cannot move: hours of "+k+" are kept at "+name+" and at "+at+
 					", and would count twice; leave it where it is, or add a new workplace for the time from now on")
 			}
 		}

@@ -156,6 +156,12 @@ func (t *Tree) Get(name string) (*pb.Workplace, bool) {
 	return proto.Clone(n.effective).(*pb.Workplace), true
 }
 
+// Has reports whether a workplace is in the tree.
+func (t *Tree) Has(name string) bool {
+	_, ok := t.now.Load().nodes[name]
+	return ok
+}
+
 // Root returns the name of the root, or "" while there is none.
 func (t *Tree) Root() string { return t.now.Load().root }
 

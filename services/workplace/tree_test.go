@@ -78,6 +78,8 @@ func TestTreeAnswers(t *testing.T) {
 	require.Equal(t, seq, tree.Seq())
 
 	require.Equal(t, "workplaces/brindle-range", tree.Root())
+	require.True(t, tree.Has("workplaces/northside"))
+	require.False(t, tree.Has("workplaces/nowhere"))
 	crew, ok := tree.Get("workplaces/northside-trees")
 	require.True(t, ok)
 	require.Equal(t, "Australia/Sydney", crew.TimeZone, "from the root")

@@ -1,0 +1,182 @@
+package intake
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/access"
+	"fairlead/services/fault"
+	"fairlead/services/harm"
+	"fairlead/services/ledger"
+	"fairlead/services/record"
+)
+
+// waiter is what a read waits on to see the caller's own write.
+type waiter interface {
+	Wait(ctx context.Context, seq int64) error
+}
+
+// longestWait bounds a wait whose caller set no deadline of its own.
+const longestWait = 10 * time.Second
+
+// wait returns when w has reached seq.
+func wait(ctx context.Context, w waiter, seq int64) error {
+	if seq <= 0 {
+		return nil
+	}
+	inner, cancel := context.WithTimeout(ctx, longestWait)
+	defer cancel()
+	err := w.Wait(inner, seq)
+	if errors.Is(err, context.DeadlineExceeded) {
+		return fault.Behind(time.Second)
+	}
+	return err
+}
+
+// resolve returns the resource name of a report that is given by name or by
+// short code.
+func (s *Service) resolve(ctx context.Context, given string) (string, error) {
+	rest := strings.TrimPrefix(given, reportPrefix)
+	if isUUID(strings.ToLower(rest)) {
+		return reportPrefix + strings.ToLower(rest), nil
+	}
+	code, ok := readCode(rest)
+	if !ok {
+		return "", fault.Invalid(fault.Violation{Field: "name",
+			Description: "is neither a report's name nor a short code without a slip; a short code looks like 7KQ-2MX-4"})
+	}
+	name, err := s.Ledger.Claimed(ctx, record.SpaceShortCode, code)
+	if errors.Is(err, ledger.ErrNotFound) {
+		return "", fault.NotFound(reportPrefix + spoken(code))
+	}
+	return name, err
+}
+
+// read returns a report that the caller may see. One that the caller may not
+// see is not there.
+func (s *Service) read(ctx context.Context, name string) (*pb.Report, error) {
+	res, err := s.Ledger.Get(ctx, name)
+	if err != nil {
+		return nil, notFound(err, name)
+	}
+	if res.Kind != record.KindReport {
+		return nil, fault.NotFound(name)
+	}
+	r := &pb.Report{}
+	if err := record.Read(res.Body, res.Revision, r); err != nil {
+		return nil, err
+	}
+	if !access.Sees(access.From(ctx), s.Tree, r.GetWorkplace()) {
+		return nil, fault.NotFound(name)
+	}
+	return r, nil
+}
+
+// show returns what the caller may read of a report.
+func show(ctx context.Context, r *pb.Report) *pb.Report {
+	view := access.ViewOf(access.From(ctx))
+	out := access.Redact(r, view)
+	if view.Actors {
+		return out
+	}
+	if out == r {
+		out = proto.Clone(r).(*pb.Report)
+	}
+	for _, h := range out.GetHarms() {
+		for _, c := range h.GetOutcomeHistory() {
+			c.Recorder = ""
+		}
+	}
+	return out
+}
+
+// list returns a page of reports.
+func (s *Service) list(ctx context.Context, req *pb.ListReportsRequest) (*pb.ListReportsResponse, error) {
+	if err := s.checkFilter(ctx, req.GetFilter()).Err(); err != nil {
+		return nil, err
+	}
+	size := int(req.GetPageSize())
+	if size <= 0 {
+		size = 50
+	}
+	size = min(size, 500)
+	asked := &pb.ListReportsRequest{Filter: req.GetFilter()}
+	after, err := s.Tokens.Open(asked, req.GetPageToken())
+	if err != nil {
+		return nil, fault.Invalid(fault.Violation{Field: "page_token",
+			Description: "does not belong to this question; ask again without it to start from the newest"})
+	}
+	who := access.From(ctx)
+	if len(req.GetFilter().GetCodes()) > 0 && !access.ViewOf(who).Codes {
+		return nil, fault.Denied("codes are not open to you; ask without filter.codes")
+	}
+	workplaces, err := access.Narrow(who, s.Tree, req.GetFilter().GetWorkplaces())
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.ListReportsResponse{SequenceNumber: s.Finder.Seq()}
+	names, next, total, err := s.Finder.Newest(req.GetFilter(), workplaces, after, size)
+	if err != nil {
+		return nil, err
+	}
+	out.TotalSize = total
+	for _, name := range names {
+		r, err := s.read(ctx, name)
+		if status.Code(err) == codes.NotFound {
+			// It moved out of the caller's sight since it was found.
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		out.Reports = append(out.Reports, show(ctx, r))
+	}
+	if next != "" {
+		out.NextPageToken = s.Tokens.Make(asked, next)
+	}
+	return out, nil
+}
+
+// checkFilter returns what the contract cannot see in a filter. A workplace
+// that the caller does not see is left for Narrow to refuse, so that nothing is
+// said of whether it exists.
+func (s *Service) checkFilter(ctx context.Context, f *pb.ReportFilter) fault.Violations {
+	var vs fault.Violations
+	who := access.From(ctx)
+	for i, w := range f.GetWorkplaces() {
+		if len(who.Workplaces) == 0 && !s.Tree.Has(w) {
+			vs.Add(index("filter.workplaces", i), unknownWorkplace(s.Tree, w))
+		}
+	}
+	start, end := harm.NoDay, harm.NoDay
+	var err error
+	if f.GetStartDate() != "" {
+		if start, err = harm.ParseDay(f.GetStartDate()); err != nil {
+			vs.Add("filter.start_date", "is not a day that exists; write it like 2026-03-31")
+		}
+	}
+	if f.GetEndDate() != "" {
+		if end, err = harm.ParseDay(f.GetEndDate()); err != nil {
+			vs.Add("filter.end_date", "is not a day that exists; write it like 2026-03-31")
+		}
+	}
+	if start != harm.NoDay && end != harm.NoDay && end <= start {
+		vs.Add("filter.end_date", "must be after start_date: it is the day after the last")
+	}
+	return vs
+}
+
+// notFound turns the ledger's ErrNotFound into a status.
+func notFound(err error, name string) error {
+	if errors.Is(err, ledger.ErrNotFound) {
+		return fault.NotFound(name)
+	}
+	return err
+}

@@ -1,0 +1,168 @@
+package intake
+
+import (
+	"context"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/fault"
+	"fairlead/services/ledger"
+	"fairlead/services/paging"
+)
+
+// Tree answers where workplaces stand; see services/workplace.
+type Tree interface {
+	// Root returns the name of the organisation at the top.
+	Root() string
+	// Has reports whether there is such a workplace.
+	Has(name string) bool
+	// Within reports whether workplace is ancestor or stands below it.
+	Within(workplace, ancestor string) bool
+	// Path returns the way from the root to the workplace.
+	Path(name string) []string
+	// Location returns the time zone in which the days of a workplace run.
+	Location(name string) *time.Location
+	// ClosedAt reports whether a workplace was closed at a time.
+	ClosedAt(name string, at time.Time) bool
+	// Nearest returns names that look like one that is not there.
+	Nearest(name string, limit int) []string
+	// Wait returns when the tree reflects a sequence number.
+	Wait(ctx context.Context, seq int64) error
+}
+
+// Finder finds reports in the order of their events; see services/facts.
+type Finder interface {
+	// Newest returns names of matching reports, newest event first, the
+	// position to go on from, and how many match in all.
+	Newest(f *pb.ReportFilter, workplaces []string, after string, limit int) (names []string, next string, total int64, err error)
+	// Wait returns when the finder reflects a sequence number.
+	Wait(ctx context.Context, seq int64) error
+	// Seq returns the sequence number that the finder reflects.
+	Seq() int64
+}
+
+// CodeChecker checks the codes of a coding, puts them into their canonical form
+// and sets the edition; see services/classify. Violations name fields of the
+// coding, such as "mechanism".
+type CodeChecker interface {
+	Check(ctx context.Context, c *pb.Coding) []fault.Violation
+}
+
+// Rules applies the rules that the contract puts on single fields and says what
+// is wrong in plain words. Requests were checked before they came here; records
+// of an import and what an amendment leads to are checked with it.
+type Rules func(m proto.Message) fault.Violations
+
+// Deps is what the room stands on. All are required but Codes: without it,
+// imported records with codings are refused.
+type Deps struct {
+	Ledger ledger.Ledger
+	Tree   Tree
+	Finder Finder
+	Codes  CodeChecker
+	Rules  Rules
+	Tokens *paging.Tokens
+	Clock  func() time.Time
+	// NewID makes a UUID that sorts by time (version 7).
+	NewID func() string
+	// RandomID makes a UUID that says nothing (version 4), for reports that
+	// must not tell when they were made.
+	RandomID func() string
+}
+
+// Service implements ReportService.
+type Service struct {
+	pb.UnimplementedReportServiceServer
+	Deps
+}
+
+// New returns the service.
+func New(d Deps) *Service { return &Service{Deps: d} }
+
+// FileReport implements ReportService.
+func (s *Service) FileReport(ctx context.Context, req *pb.FileReportRequest) (*pb.FileReportResponse, error) {
+	f, err := s.prepare(ctx, req)
+	if err != nil {
+		return nil, err
+	}
+	if req.GetValidateOnly() {
+		return s.preview(ctx, f)
+	}
+	return s.file(ctx, req, f)
+}
+
+// GetReport implements ReportService.
+func (s *Service) GetReport(ctx context.Context, req *pb.GetReportRequest) (*pb.Report, error) {
+	if err := wait(ctx, s.Ledger, req.GetMinSequenceNumber()); err != nil {
+		return nil, err
+	}
+	name, err := s.resolve(ctx, req.GetName())
+	if err != nil {
+		return nil, err
+	}
+	r, err := s.read(ctx, name)
+	if err != nil {
+		return nil, err
+	}
+	return show(ctx, r), nil
+}
+
+// ListReports implements ReportService.
+func (s *Service) ListReports(ctx context.Context, req *pb.ListReportsRequest) (*pb.ListReportsResponse, error) {
+	if err := wait(ctx, s.Finder, req.GetMinSequenceNumber()); err != nil {
+		return nil, err
+	}
+	return s.list(ctx, req)
+}
+
+// UpdateReport implements ReportService.
+func (s *Service) UpdateReport(ctx context.Context, req *pb.UpdateReportRequest) (*pb.WriteReportResponse, error) {
+	if err := updatable(req).Err(); err != nil {
+		return nil, err
+	}
+	if err := s.knows(ctx, req.GetReport().GetWorkplace()); err != nil {
+		return nil, err
+	}
+	return s.change(ctx, s.amendment(req))
+}
+
+// VoidReport implements ReportService.
+func (s *Service) VoidReport(ctx context.Context, req *pb.VoidReportRequest) (*pb.WriteReportResponse, error) {
+	return s.change(ctx, voiding(req))
+}
+
+// AddHarm implements ReportService.
+func (s *Service) AddHarm(ctx context.Context, req *pb.AddHarmRequest) (*pb.WriteReportResponse, error) {
+	return s.change(ctx, s.addition(req))
+}
+
+// RecordOutcome implements ReportService.
+func (s *Service) RecordOutcome(ctx context.Context, req *pb.RecordOutcomeRequest) (*pb.WriteReportResponse, error) {
+	return s.change(ctx, s.newOutcome(req))
+}
+
+// RecordAbsence implements ReportService.
+func (s *Service) RecordAbsence(ctx context.Context, req *pb.RecordAbsenceRequest) (*pb.WriteReportResponse, error) {
+	return s.change(ctx, s.newAbsence(req))
+}
+
+// ListReportHistory implements ReportService.
+func (s *Service) ListReportHistory(ctx context.Context, req *pb.ListReportHistoryRequest) (*pb.ListReportHistoryResponse, error) {
+	r, err := s.read(ctx, req.GetName())
+	if err != nil {
+		return nil, err
+	}
+	return s.history(ctx, r)
+}
+
+// GetTeller implements ReportService.
+func (s *Service) GetTeller(ctx context.Context, req *pb.GetTellerRequest) (*pb.Teller, error) {
+	return s.openTeller(ctx, req)
+}
+
+// ImportReports implements ReportService.
+func (s *Service) ImportReports(ctx context.Context, req *pb.ImportReportsRequest) (*pb.ImportReportsResponse, error) {
+	return s.importBatch(ctx, req)
+}
