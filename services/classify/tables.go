@@ -1,0 +1,162 @@
+package classify
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/classify/toocs"
+	"fairlead/services/fault"
+)
+
+// facet ties the contract's facet, the table's and the field of a Coding.
+type facet struct {
+	pb    pb.Facet
+	table toocs.Facet
+	field string
+	get   func(*pb.Coding) *string
+	// forHarm: makes no sense where nobody was hurt.
+	forHarm bool
+}
+
+// facets are the five, in the order of the contract.
+var facets = []facet{
+	{pb.Facet_FACET_NATURE, toocs.NatureFacet, "nature", func(c *pb.Coding) *string { return &c.Nature }, true},
+	{pb.Facet_FACET_BODILY_LOCATION, toocs.BodilyLocationFacet, "bodily_location", func(c *pb.Coding) *string { return &c.BodilyLocation }, true},
+	{pb.Facet_FACET_MECHANISM, toocs.MechanismFacet, "mechanism", func(c *pb.Coding) *string { return &c.Mechanism }, false},
+	{pb.Facet_FACET_BREAKDOWN_AGENCY, toocs.BreakdownAgencyFacet, "breakdown_agency", func(c *pb.Coding) *string { return &c.BreakdownAgency }, false},
+	{pb.Facet_FACET_AGENCY, toocs.AgencyFacet, "agency", func(c *pb.Coding) *string { return &c.Agency }, true},
+}
+
+func facetOf(f pb.Facet) (facet, bool) {
+	for _, x := range facets {
+		if x.pb == f {
+			return x, true
+		}
+	}
+	return facet{}, false
+}
+
+// Tables answers from the code tables; other rooms are wired to it.
+type Tables struct{ table *toocs.Table }
+
+// NewTables returns the tables over one edition.
+func NewTables(t *toocs.Table) *Tables { return &Tables{table: t} }
+
+// Name is what a coding carries as its edition: scheme and number.
+func (t *Tables) Name() string {
+	e := t.table.Edition()
+	return e.Scheme + " " + e.Edition
+}
+
+// Credit names the edition with whose it is and what to do before relying on
+// it.
+func (t *Tables) Credit() string {
+	e := t.table.Edition()
+	return strings.TrimSpace(fmt.Sprintf("%s. %s %s", e, e.Credit, e.Advice))
+}
+
+// Check canonicalises the codes of a coding in place, sets its edition, and
+// says what is wrong with them. Fields are named as in Coding.
+func (t *Tables) Check(_ context.Context, c *pb.Coding) []fault.Violation {
+	var vs fault.Violations
+	if e := c.GetEdition(); e != "" && e != t.Name() {
+		vs.Add("edition", fmt.Sprintf("%s is not loaded here; codes are checked against %s", e, t.Name()))
+	}
+	given := 0
+	for _, f := range facets {
+		code := f.get(c)
+		if strings.TrimSpace(*code) == "" {
+			*code = ""
+			continue
+		}
+		given++
+		found, err := t.table.Resolve(f.table, *code)
+		var refusal *toocs.Refusal
+		switch {
+		case errors.As(err, &refusal):
+			vs.Add(f.field, refusal.Error())
+		case err != nil:
+			vs.Add(f.field, "could not be looked up")
+		default:
+			*code = found.Code
+		}
+	}
+	if given == 0 {
+		vs.Add("mechanism", "give at least one code")
+	}
+	if len(vs) == 0 {
+		c.Edition = t.Name()
+	}
+	return vs
+}
+
+// AtLevel returns the code above a code (or the code itself) at a level, 1 at
+// the top, with its title. A code that is not so deep, or not in the table,
+// comes back as it is.
+func (t *Tables) AtLevel(f pb.Facet, code string, level int32) (above, title string) {
+	x, ok := facetOf(f)
+	if !ok {
+		return code, ""
+	}
+	chain := t.table.Chain(x.table.List(), code)
+	if len(chain) == 0 {
+		return code, ""
+	}
+	best := chain[len(chain)-1]
+	if level > 0 {
+		for _, c := range chain {
+			if int32(c.Level) <= level {
+				best = c
+			}
+		}
+		if int32(best.Level) > level {
+			best = chain[0]
+		}
+	}
+	return best.Code, best.Title
+}
+
+// Title returns the title of a code, "" when it is not in the table.
+func (t *Tables) Title(f pb.Facet, code string) string {
+	x, ok := facetOf(f)
+	if !ok {
+		return ""
+	}
+	c, ok := t.table.Get(x.table.List(), code)
+	if !ok {
+		return ""
+	}
+	return c.Title
+}
+
+// show turns a table's row into the contract's.
+func (t *Tables) show(f facet, c toocs.Code) *pb.Code {
+	out := &pb.Code{Facet: f.pb, Code: c.Code, Parent: c.Parent, Level: int32(c.Level), Title: c.Title,
+		Assignable: t.table.Assignable(f.table, c.Code), Confidence: string(c.Confidence)}
+	chain := t.table.Chain(f.table.List(), c.Code)
+	for _, up := range chain[:max(len(chain)-1, 0)] {
+		out.Path = append(out.Path, up.Title)
+	}
+	return out
+}
+
+// codesOf returns the codes of a coding with their titles, in facet order.
+func (t *Tables) codesOf(c *pb.Coding) []*pb.Code {
+	var out []*pb.Code
+	for _, f := range facets {
+		code := *f.get(c)
+		if code == "" {
+			continue
+		}
+		if row, ok := t.table.Get(f.table.List(), code); ok {
+			out = append(out, t.show(f, row))
+			continue
+		}
+		// Given under another edition: shown as it was given.
+		out = append(out, &pb.Code{Facet: f.pb, Code: code})
+	}
+	return out
+}
