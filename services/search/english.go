@@ -110,11 +110,13 @@ func (l *language) term(word []byte) (term string, ok bool) {
 	}
 	w := string(word)
 	term = l.reduce(w)
-	l.mu.Lock()
-	if len(l.terms) < maxRemembered {
-		l.terms[w] = term
+	if len(w) <= longestWord {
+		l.mu.Lock()
+		if len(l.terms) < maxRemembered {
+			l.terms[w] = term
+		}
+		l.mu.Unlock()
 	}
-	l.mu.Unlock()
 	return term, term != dropped
 }
 
@@ -134,9 +136,16 @@ func (l *language) reduce(word string) string {
 	return stem(word)
 }
 
+// longestWord bounds the words that are stemmed and remembered. No English word
+// is longer, and the stemmer's work grows with the square of the length.
+const longestWord = 40
+
 // stem takes an English word back to its stem; words with anything but a to z
 // are left alone.
 func stem(word string) string {
+	if len(word) > longestWord {
+		return word
+	}
 	for i := range len(word) {
 		if word[i] < 'a' || word[i] > 'z' {
 			return word

@@ -209,3 +209,29 @@ func plainSnippet(parts []*pb.SnippetPart) string {
 	}
 	return b.String()
 }
+
+// putRaw writes a report whose body is whatever is given.
+func (w *world) putRaw(t tb, name string, body []byte) {
+	t.Helper()
+	_, err := w.ledger.Write(context.Background(), ledger.Request{Actor: "principals/test"},
+		func(ctx context.Context, tx ledger.Tx) error {
+			_, err := tx.Put(ctx, ledger.Put{Name: name, Kind: record.KindReport, Verb: record.VerbFile, Body: body, IfRevision: ledger.Any})
+			return err
+		})
+	require.NoError(t, err)
+}
+
+// putOther writes a resource of another kind.
+func (w *world) putOther(t tb, m proto.Message, name, kind string) {
+	t.Helper()
+	_, err := w.ledger.Write(context.Background(), ledger.Request{Actor: "principals/test"},
+		func(ctx context.Context, tx ledger.Tx) error {
+			p, err := record.Put(m, name, kind, record.VerbFile, ledger.Any)
+			if err != nil {
+				return err
+			}
+			_, err = tx.Put(ctx, p)
+			return err
+		})
+	require.NoError(t, err)
+}
