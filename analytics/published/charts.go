@@ -37,10 +37,10 @@ func controlChart(kind spc.Kind) Method {
 
 // periodsOf reads counts and, when they are wanted, sizes.
 func periodsOf(in *Inputs, sized bool) (periods []spc.Period, base float64) {
-	counts := in.Ints("counts", "count", "n", "events", "incidents", "complaints")
+	counts := in.Ints("counts", "count", "n", "events", "incidents", "complaints", "seen")
 	var sizes []float64
 	if sized {
-		sizes = in.Floats("sizes", "exposure", "units", "hours", "days", "size", "sales")
+		sizes = in.Floats("sizes", "exposure", "units", "hours", "days", "size", "sales", "attended")
 		if len(sizes) == 1 && len(counts) > 1 {
 			// One size stands for all periods.
 			for len(sizes) < len(counts) {

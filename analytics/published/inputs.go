@@ -95,15 +95,21 @@ func (in *Inputs) StringOr(name, otherwise string) string {
 	return in.String(name)
 }
 
-// Floats returns a list of numbers: the input itself (a single number counts as
-// a list of one), or else the column of that name, or of one of the other names
-// given, in the data file of the case.
-func (in *Inputs) Floats(name string, columns ...string) []float64 {
-	v, ok := in.values[name]
-	if !ok {
+// Floats returns a list of numbers: the input of that name, or of one of the
+// other names given (a single number counts as a list of one), or else the
+// column of that name in the data file of the case.
+func (in *Inputs) Floats(name string, others ...string) []float64 {
+	names := append([]string{name}, others...)
+	var v any
+	for _, n := range names {
+		if v = in.values[n]; v != nil {
+			break
+		}
+	}
+	if v == nil {
 		if t := in.Table(); t != nil {
-			for _, c := range append([]string{name}, columns...) {
-				if col, ok := t.Floats(c); ok {
+			for _, n := range names {
+				if col, ok := t.Floats(n); ok {
 					return col
 				}
 			}
@@ -130,8 +136,8 @@ func (in *Inputs) Floats(name string, columns ...string) []float64 {
 }
 
 // Ints returns a list of whole numbers, found as by Floats.
-func (in *Inputs) Ints(name string, columns ...string) []int {
-	fs := in.Floats(name, columns...)
+func (in *Inputs) Ints(name string, others ...string) []int {
+	fs := in.Floats(name, others...)
 	out := make([]int, len(fs))
 	for i, x := range fs {
 		if x != math.Trunc(x) || math.Abs(x) > 1<<53 {
@@ -144,17 +150,16 @@ func (in *Inputs) Ints(name string, columns ...string) []int {
 }
 
 // HasList reports whether Floats would find the list.
-func (in *Inputs) HasList(name string, columns ...string) bool {
-	if in.Has(name) {
-		return true
-	}
+func (in *Inputs) HasList(name string, others ...string) bool {
 	t := in.Table()
-	if t == nil {
-		return false
-	}
-	for _, c := range append([]string{name}, columns...) {
-		if _, ok := t.Floats(c); ok {
+	for _, n := range append([]string{name}, others...) {
+		if in.Has(n) {
 			return true
+		}
+		if t != nil {
+			if _, ok := t.Floats(n); ok {
+				return true
+			}
 		}
 	}
 	return false

@@ -23,7 +23,10 @@ func topics() []topic {
 		ratioTopic(),
 		chartTopic(),
 		limitsTopic(),
+		gapTopic(),
+		laneyTopic(),
 		ruleTopic(),
+		cusumTopic(),
 	}
 }
 

@@ -41,7 +41,7 @@ func TestSimulateARL_meetsTheChain(t *testing.T) {
 	for _, shift := range []float64{0, 0.7} {
 		want, err := ZoneRules{Beyond: true, TwoOfThree: true, FourOfFive: true, Run: 8}.ARL(shift)
 		require.NoError(t, err)
-		got, err := SimulateARL(WesternElectric(), RunLength{}, shift, 10_000, rng)
+		got, err := SimulateARL(WesternElectric(), RunLength{}, shift, 4_000, rng)
 		require.NoError(t, err)
 		require.InDelta(t, want, got.ARL, 4*got.StandardError)
 	}

@@ -195,7 +195,7 @@ func (o Options) standardise(p *Point, center float64) {
 		variance *= 1 - center
 	}
 	p.Center, p.Sigma = center*o.scale(*p), math.Sqrt(max(0, variance))*o.scale(*p)
-	p.plain = p.Sigma
+	p.PlainSigma = p.Sigma
 	if p.Sigma > 0 {
 		p.Z = (p.Value - p.Center) / p.Sigma
 	}

@@ -63,21 +63,21 @@ type Period struct {
 // Point is one point of a chart. When Missing is true nothing but Label, Count
 // and Why means anything.
 type Point struct {
-	Label    string
-	Count    int
-	Exposure float64
-	Value    float64 // plotted: count, count per base, share, or gap length
-	Center   float64 // centre line at this point
-	Sigma    float64 // standard deviation of Value by chance alone, at the centre
-	Z        float64 // (Value - Center) / Sigma; 0 when Sigma is 0
-	plain    float64 // Sigma before Laney's factor
-	LCL, UCL float64
-	HasLCL   bool // a chart of few counts has no lower limit to cross
-	HasUCL   bool
-	Beyond   Side // outside a limit; a point on a limit is Within
-	Phase    int  // index into Chart.Phases
-	Missing  bool
-	Why      string // why it is missing, in a few words
+	Label      string
+	Count      int
+	Exposure   float64
+	Value      float64 // plotted: count, count per base, share, or gap length
+	Center     float64 // centre line at this point
+	Sigma      float64 // standard deviation of Value by chance alone, at the centre
+	Z          float64 // (Value - Center) / Sigma; 0 when Sigma is 0
+	PlainSigma float64 // Sigma before Laney's factor; 0 on charts of single values
+	LCL, UCL   float64
+	HasLCL     bool // a chart of few counts has no lower limit to cross
+	HasUCL     bool
+	Beyond     Side // outside a limit; a point on a limit is Within
+	Phase      int  // index into Chart.Phases
+	Missing    bool
+	Why        string // why it is missing, in a few words
 }
 
 // Phase is a stretch of points that share a centre. A new one begins where a
@@ -116,6 +116,7 @@ type Chart struct {
 	RunLength  RunLength // length asked of the run rule, by side
 	Signals    []Signal  // in order of the completing point
 	Dispersion Dispersion
+	LeastGap   int      // G: the least possible gap, 0 or 1
 	Notes      []string // what a reader must know, in sentences
 }
 

@@ -206,7 +206,7 @@ func TestNew_scales(t *testing.T) {
 }
 
 // In control, the chance of a point beyond exact limits is what enumeration
-// says it is. 200,000 seeded months, accepted within four standard errors.
+// says it is. 60,000 seeded months, accepted within four standard errors.
 func TestNew_falseAlarmsSimulated(t *testing.T) {
 	t.Parallel()
 	rng := rand.New(rand.NewPCG(20, 24))
@@ -218,7 +218,7 @@ func TestNew_falseAlarmsSimulated(t *testing.T) {
 				l, err = ProbabilityLimits(mean, 0.00135)
 			}
 			require.NoError(t, err)
-			const n = 200_000
+			const n = 60_000
 			counts := make([]int, n)
 			for i := range counts {
 				counts[i] = drawPoisson(rng, mean)
@@ -288,4 +288,22 @@ func FuzzNew(f *testing.F) {
 		_ = c.Verdict(Words{})
 		_, _ = Choose(p, base)
 	})
+}
+
+// BenchmarkNew_exact draws up a u-chart of ten years of months with exact
+// limits at 120 different exposures; BenchmarkNew_sigma is its baseline.
+func BenchmarkNew_exact(b *testing.B) { benchmarkNew(b, Probability) }
+
+// BenchmarkNew_sigma is the same chart with three-sigma limits.
+func BenchmarkNew_sigma(b *testing.B) { benchmarkNew(b, Sigma) }
+
+func benchmarkNew(b *testing.B, l LimitKind) {
+	p := make([]Period, 120)
+	for i := range p {
+		p[i] = Period{Count: i % 9, Exposure: 30_000 + 137*float64(i)}
+	}
+	for b.Loop() {
+		_, err := New(p, Options{Kind: U, Limits: l, Base: 1e6})
+		require.NoError(b, err)
+	}
 }

@@ -66,10 +66,10 @@ func dispersionOf(points []Point, bases [][]int, phases []Phase) Dispersion {
 		}
 		for _, k := range base {
 			p := points[k]
-			if p.plain == 0 {
+			if p.PlainSigma == 0 {
 				return Dispersion{} // no cases: nothing to spread
 			}
-			z := (p.Value - p.Center) / p.plain
+			z := (p.Value - p.Center) / p.PlainSigma
 			d.Statistic += z * z
 			d.DF++
 		}
@@ -95,10 +95,10 @@ func sigmaZ(points []Point, index []int) (float64, bool) {
 	n := 0
 	for k := 1; k < len(index); k++ {
 		a, b := points[index[k-1]], points[index[k]]
-		if index[k] != index[k-1]+1 || a.Missing || b.Missing || a.Phase != b.Phase || a.plain == 0 || b.plain == 0 {
+		if index[k] != index[k-1]+1 || a.Missing || b.Missing || a.Phase != b.Phase || a.PlainSigma == 0 || b.PlainSigma == 0 {
 			continue
 		}
-		sum += math.Abs((b.Value-b.Center)/b.plain - (a.Value-a.Center)/a.plain)
+		sum += math.Abs((b.Value-b.Center)/b.PlainSigma - (a.Value-a.Center)/a.PlainSigma)
 		n++
 	}
 	if n == 0 || sum == 0 {

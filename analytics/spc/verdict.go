@@ -30,7 +30,7 @@ type Words struct {
 	One, Many string // "lost-time injury", "lost-time injuries"
 	Period    string // "month"
 	Periods   string // "months"
-	Exposure  string // "hours"
+	Exposure  string // "hours"; on charts of gaps the unit of the gap, "days"
 }
 
 func (w Words) normal() Words {
@@ -94,11 +94,21 @@ func (c Chart) tooFew(w Words) (bool, string) {
 	if ph.Periods >= MinPeriods && ph.Events >= MinEvents {
 		return false, ""
 	}
+	if c.Kind == T || c.Kind == G {
+		return true, fmt.Sprintf("%s between %s.", plural(ph.Periods, "gap", "gaps"), w.Many)
+	}
 	return true, fmt.Sprintf("%s in %s.", plural(ph.Events, w.One, w.Many), plural(ph.Periods, w.Period, w.Periods))
 }
 
-// recent speaks of the last twelve points and the twelve before.
+// recent speaks of the last twelve points and the twelve before; of gaps it
+// gives the middle.
 func (c Chart) recent(w Words) string {
+	switch c.Kind {
+	case T, G:
+		return fmt.Sprintf("%s between %s, half of them shorter than %s %s.", plural(len(c.Points), "gap", "gaps"), w.Many, Number(c.Center), w.Exposure)
+	case IMR:
+		return fmt.Sprintf("%s around %s.", plural(len(c.Points), "value", "values"), Number(c.Center))
+	}
 	total := func(from, to int) (events, periods int) {
 		for i := max(0, from); i < to; i++ {
 			if !c.Points[i].Missing {
@@ -122,6 +132,9 @@ func (c Chart) say(s Signal, w Words) string {
 	p := c.Points[s.At]
 	switch s.Rule {
 	case BeyondLimits:
+		if c.Kind == T || c.Kind == G {
+			return c.sayGap(p, s.Side, w)
+		}
 		limit, word := p.UCL, "above the upper limit"
 		if s.Side == Below {
 			limit, word = p.LCL, "below the lower limit"
@@ -129,9 +142,21 @@ func (c Chart) say(s Signal, w Words) string {
 		return fmt.Sprintf("%s: %s, %s of %s.", p.Label, c.value(p, w), word, Number(limit))
 	case RunOneSide:
 		first, last := c.Points[s.Points[0]], c.Points[s.Points[len(s.Points)-1]]
+		if c.Kind == T || c.Kind == G {
+			return fmt.Sprintf("%s in a row %s the middle of %s %s, up to %s.", plural(len(s.Points), "gap", "gaps"), s.Side, Number(p.Center), w.Exposure, last.Label)
+		}
 		return fmt.Sprintf("%s in a row %s the average of %s, %s to %s.", plural(len(s.Points), w.Period, w.Periods), s.Side, Number(p.Center), first.Label, last.Label)
 	}
 	return fmt.Sprintf("%s: %s.", p.Label, s.Rule)
+}
+
+// sayGap puts a long or a short gap into words.
+func (c Chart) sayGap(p Point, s Side, w Words) string {
+	word, limit := "longer than the upper limit", p.UCL
+	if s == Below {
+		word, limit = "shorter than the lower limit", p.LCL
+	}
+	return fmt.Sprintf("%s %s without %s up to %s, %s of %s.", Number(p.Value), w.Exposure, w.One, p.Label, word, Number(limit))
 }
 
 // value gives the count first, then the rate.
@@ -140,6 +165,8 @@ func (c Chart) value(p Point, w Words) string {
 	switch c.Kind {
 	case U, LaneyU:
 		return fmt.Sprintf("%s in %s %s (%s per %s)", n, Number(p.Exposure), w.Exposure, Number(p.Value), Number(c.Base))
+	case IMR:
+		return Number(p.Value)
 	case P, LaneyP, NP:
 		return fmt.Sprintf("%s of %s (%s)", n, Number(p.Exposure), Number(p.Value))
 	}
