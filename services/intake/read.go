@@ -173,10 +173,10 @@ func (s *Service) checkFilter(ctx context.Context, f *pb.ReportFilter) fault.Vio
 	return vs
 }
 
-// notFound turns the ledger's ErrNotFound into a status.
+// notFound turns an error of reading a resource into a status.
 func notFound(err error, name string) error {
 	if errors.Is(err, ledger.ErrNotFound) {
 		return fault.NotFound(name)
 	}
-	return err
+	return fault.FromLedger(err, record.Etag)
 }

@@ -181,10 +181,10 @@ func etag(vs *fault.Violations, given string) int64 {
 	return revision
 }
 
-// notFound turns the ledger's ErrNotFound into a status.
+// notFound turns an error of reading a resource into a status.
 func notFound(err error, name string) error {
 	if errors.Is(err, ledger.ErrNotFound) {
 		return fault.NotFound(name)
 	}
-	return err
+	return fault.FromLedger(err, record.Etag)
 }
