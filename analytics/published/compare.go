@@ -198,8 +198,9 @@ func comparePublished(published map[string]any, got Result, alias map[string]str
 	return out
 }
 
-// element names one element of a list by its 1-based position: ucl_roll_3.
-var element = regexp.MustCompile(`^([a-z]+)_[a-z]+_(\d+)$`)
+// element names one element of a list by its 1-based position: ucl_roll_3, or
+// ucl_3.
+var element = regexp.MustCompile(`^([a-z]+)(?:_[a-z]+)?_(\d+)$`)
 
 // findPublished finds the computed value a printed one stands for: by its own
 // name, by another name it goes by in that topic, or as an element of a list.
@@ -257,7 +258,7 @@ func (o *printed) compare(path string, want, got any, note string) {
 }
 
 var (
-	withinNote = regexp.MustCompile(`within ([0-9.]+(?:e-?\d+)?)`)
+	withinNote = regexp.MustCompile(`to within ([0-9.]+(?:e-?\d+)?)`)
 	digitsNote = regexp.MustCompile(`agrees to (\d+) digits`)
 )
 

@@ -32,7 +32,7 @@ func designOf(in *Inputs) spc.CusumDesign {
 	}
 	if s := in.StringOr("signal", ""); strings.Contains(s, ">") && !strings.Contains(s, ">=") {
 		m := 1.0
-		for ; m < 64; m++ {
+		for ; m < 200; m++ {
 			if isWhole(d.Reference*m) && isWhole(d.DecisionInterval*m) && isWhole(d.HeadStart*m) {
 				break
 			}

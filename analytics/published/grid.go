@@ -28,11 +28,12 @@ func runGrid(dir fs.FS) (rows int, wrong []Outcome, err error) {
 	}
 	columns := map[string][]float64{}
 	for _, name := range []string{"count", "conf", "exact_lower", "exact_upper", "midp_lower", "midp_upper", "byar_lower", "byar_upper"} {
-		values, ok := t.Floats(name)
-		if !ok {
-			return 0, nil, fmt.Errorf("published: %s has no column %s of numbers", gridFile, name)
+		if values, ok := t.Floats(name); ok {
+			columns[name] = values
 		}
-		columns[name] = values
+	}
+	if columns["count"] == nil || columns["conf"] == nil || len(columns) == 2 {
+		return 0, []Outcome{{File: gridFile, Method: "grid", Problems: []string{"needs columns count and conf and limits to compare"}}}, nil
 	}
 	methods := map[string]func(int, float64) (float64, float64, error){
 		"exact": rate.PoissonInterval, "midp": rate.MidPInterval, "byar": rate.ByarInterval,
@@ -50,6 +51,9 @@ func runGrid(dir fs.FS) (rows int, wrong []Outcome, err error) {
 				name string
 				got  float64
 			}{{m + "_lower", lo}, {m + "_upper", hi}} {
+				if columns[v.name] == nil {
+					continue
+				}
 				if want := columns[v.name][i]; math.Abs(v.got-want) > gridTolerance*math.Abs(want)+nearZero {
 					o.Problems = append(o.Problems, fmt.Sprintf("%s: got %.14g, want %.14g", v.name, v.got, want))
 				}

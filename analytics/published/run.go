@@ -19,15 +19,36 @@ type fixture struct {
 
 // Case is one case of a fixture file.
 type Case struct {
-	ID        string         `json:"id"`
-	Method    string         `json:"method"`
-	Inputs    map[string]any `json:"inputs"`
-	Expected  map[string]any `json:"expected"`
-	Published map[string]any `json:"published"`
-	Source    string         `json:"source"`
-	Verified  string         `json:"verified"`
-	Note      string         `json:"note"`
-	RelTol    float64        `json:"rel_tol"`
+	ID        string  `json:"id"`
+	Method    string  `json:"method"`
+	Inputs    object  `json:"inputs"`
+	Expected  object  `json:"expected"`
+	Published object  `json:"published"`
+	Source    string  `json:"source"`
+	Verified  string  `json:"verified"`
+	Note      string  `json:"note"`
+	RelTol    float64 `json:"rel_tol"`
+}
+
+// object is a JSON object whose numbers keep their own digits: how a printed
+// value was rounded shows in them. Software that knows only lists writes an
+// empty object as [], which is read as one.
+type object map[string]any
+
+// UnmarshalJSON reads an object, null or an empty list.
+func (o *object) UnmarshalJSON(b []byte) error {
+	if t := bytes.TrimSpace(b); bytes.Equal(t, []byte("[]")) || bytes.Equal(t, []byte("null")) {
+		*o = nil
+		return nil
+	}
+	d := json.NewDecoder(bytes.NewReader(b))
+	d.UseNumber()
+	m := map[string]any{}
+	if err := d.Decode(&m); err != nil {
+		return err
+	}
+	*o = m
+	return nil
 }
 
 // Outcome is what became of one case.
@@ -50,8 +71,8 @@ var fixtureName = regexp.MustCompile(`^\d\d_[a-z0-9_]+\.json$`)
 
 // RunDir runs every case of every NN_topic.json in the root of dir and returns
 // what became of each, and compares the grid of count limits if there is one. An
-// error means that the folder or a file could not be
-// read; a failing case is no error but counted.
+// error means that the folder could not be read; a case that fails, and a file
+// that is no fixture, are counted as failed.
 func RunDir(dir fs.FS) (Tally, error) {
 	var t Tally
 	entries, err := fs.ReadDir(dir, ".")
@@ -79,7 +100,9 @@ func RunDir(dir fs.FS) (Tally, error) {
 	for _, name := range names {
 		f, err := readFixture(dir, name)
 		if err != nil {
-			return t, err
+			// The other files are still worth running.
+			t.add(Outcome{File: name, Problems: []string{err.Error()}})
+			continue
 		}
 		for _, c := range f.Cases {
 			t.add(runCase(dir, name, c))
@@ -94,9 +117,7 @@ func readFixture(dir fs.FS, name string) (fixture, error) {
 	if err != nil {
 		return f, fmt.Errorf("published: read %s: %w", name, err)
 	}
-	d := json.NewDecoder(bytes.NewReader(b))
-	d.UseNumber() // a printed value's own digits say how it was rounded
-	if err := d.Decode(&f); err != nil {
+	if err := json.Unmarshal(b, &f); err != nil {
 		return f, fmt.Errorf("published: decode %s: %w", name, err)
 	}
 	return f, nil

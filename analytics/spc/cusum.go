@@ -68,7 +68,7 @@ const maxCusumStates = 1500
 
 // ARL returns the mean number of periods until the CUSUM signals when counts
 // are Poisson with the given mean. It is exact when reference, decision interval
-// and head start are multiples of 1/m for some whole m up to 64, which any
+// and head start are multiples of 1/m for some whole m up to 200, which any
 // sensible design is; others are refused, as are designs whose chain would need
 // more than 1,500 states. mean must be in [0, 1e6]. Errors wrap
 // [dist.ErrDomain]. A chart that can never signal at that mean is refused too.
@@ -85,7 +85,7 @@ func (d CusumDesign) ARL(mean float64) (float64, error) {
 	}
 	m, ok := grid(d.Reference, d.DecisionInterval, d.HeadStart)
 	if !ok {
-		return 0, dist.BadFloat(op, "reference", d.Reference, "must be, like decision interval and head start, a multiple of 1/m for a whole m up to 64; round it")
+		return 0, dist.BadFloat(op, "reference", d.Reference, "must be, like decision interval and head start, a multiple of 1/m for a whole m up to 200; round it")
 	}
 	k, h, s0 := scaled(d.Reference, m), scaled(d.DecisionInterval, m), scaled(d.HeadStart, m)
 	if h > maxCusumStates {
@@ -130,9 +130,12 @@ func (d CusumDesign) ARL(mean float64) (float64, error) {
 	return v, nil
 }
 
-// grid returns the least m up to 64 for which all values are multiples of 1/m.
+// maxGrid is the finest division of a case a CUSUM's chain is built on.
+const maxGrid = 200
+
+// grid returns the least m up to maxGrid for which all values are multiples of 1/m.
 func grid(values ...float64) (int, bool) {
-	for m := 1; m <= 64; m++ {
+	for m := 1; m <= maxGrid; m++ {
 		ok := true
 		for _, v := range values {
 			s := v * float64(m)
