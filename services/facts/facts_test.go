@@ -393,3 +393,29 @@ func TestReadersAndFollower(t *testing.T) {
 	readers.Wait()
 	done.Wait()
 }
+
+func TestFirst(t *testing.T) {
+	t.Parallel()
+	w := testWorld(t)
+	f := w.facts(t)
+	_, ok, err := f.First(nil, nil)
+	require.NoError(t, err)
+	require.False(t, ok)
+	w.put(t,
+		&pb.Report{Name: reportName(1), Workplace: "workplaces/north", OccurTime: at(t, "2026-03-02T00:00:00Z")},
+		&pb.Report{Name: reportName(2), Workplace: "workplaces/north", OccurTime: at(t, "2025-03-02T00:00:00Z"), Origin: &pb.Origin{Dataset: "old-register"}},
+		&pb.Report{Name: reportName(3), Workplace: "workplaces/north", OccurTime: at(t, "2024-03-02T00:00:00Z"), State: pb.ReportState_REPORT_STATE_VOIDED})
+	w.catchUp(t, f)
+	for want, q := range map[string]*pb.ReportFilter{
+		"2025-03-02": nil,
+		"2026-03-02": {Datasets: []string{"here"}},
+		"2024-03-02": {IncludeVoided: true},
+	} {
+		day, ok, err := f.First(q, nil)
+		require.NoError(t, err)
+		require.True(t, ok)
+		require.Equal(t, want, day.String())
+	}
+	_, _, err = f.First(&pb.ReportFilter{StartDate: "x"}, nil)
+	require.Error(t, err)
+}

@@ -75,3 +75,24 @@ func (c *columns) origin(r uint32) string {
 	}
 	return here
 }
+
+// First returns the earliest day of any report that matches; ok is false when
+// none does. A month before it has no record, which is not the same as none to
+// record.
+func (f *Facts) First(q *pb.ReportFilter, workplaces []string) (day harm.Day, ok bool, err error) {
+	f.mu.RLock()
+	defer f.mu.RUnlock()
+	p, err := f.compile(q, workplaces, false)
+	if err != nil {
+		return harm.NoDay, false, err
+	}
+	day = harm.NoDay
+	p.scan(func(rows []uint32) {
+		for _, r := range rows {
+			if d := harm.Day(f.columns.day[r]); !ok || d < day {
+				day, ok = d, true
+			}
+		}
+	})
+	return day, ok, nil
+}

@@ -1,0 +1,173 @@
+package measure
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/harm"
+)
+
+// tally is what one rule counts within the period, and what it could not count.
+type tally struct {
+	rule    rule
+	count   int   // cases or reports
+	byMonth []int // the same by month
+	days    int   // days lost, where the rule counts them
+	severe  int   // cases of severeDays or more, or fatal
+	// lack marks the months whose exposure is missing for what is counted.
+	lack []bool
+
+	unset                              int // persons without an employment group, counted as employees
+	public                             int
+	noHours                            map[string]int // left out: who or where, and how many
+	estimated, open, charged, atTheCap int
+}
+
+// severeDays is from when a case is severe (WA public sector).
+const severeDays = 60
+
+// tally counts by one rule.
+func (g *gathered) tally(q *question, r rule) *tally {
+	t := &tally{rule: r, byMonth: make([]int, q.period.len()), lack: make([]bool, q.period.len()), noHours: map[string]int{}}
+	if r.form.hasExposure() {
+		copy(t.lack, g.hours.without(r.form))
+	}
+	if r.pick.ofReports() {
+		for _, x := range g.reports {
+			if r.pick.report(x.kind) {
+				t.add(q, g.hours, x.workplace, anyGroup, x.month)
+			}
+		}
+		return t
+	}
+	for _, p := range g.people {
+		if !r.pick.person(p.harm, p.day, q.asAt) {
+			continue
+		}
+		if r.form == plainCount {
+			if len(q.groups) == 0 || slices.Contains(q.groups, p.group) {
+				t.count++
+				t.byMonth[q.period.index(p.month)]++
+			}
+			continue
+		}
+		group := p.group
+		switch group {
+		case pb.EmploymentGroup_EMPLOYMENT_GROUP_PUBLIC:
+			t.public++
+			continue
+		case pb.EmploymentGroup_EMPLOYMENT_GROUP_UNSPECIFIED:
+			group = pb.EmploymentGroup_EMPLOYMENT_GROUP_EMPLOYEE
+		}
+		if t.add(q, g.hours, p.workplace, group, p.month) {
+			if p.group == pb.EmploymentGroup_EMPLOYMENT_GROUP_UNSPECIFIED {
+				t.unset++
+			}
+			t.addDays(q, p)
+		}
+	}
+	return t
+}
+
+// add counts a case or report if its people are below the line too. Averages
+// over cases are of the same people as the rates, so that the severity rate is
+// the frequency rate times the average; a month without hours is no matter to
+// them.
+func (t *tally) add(q *question, e *exposure, workplace string, g pb.EmploymentGroup, m month) bool {
+	i := q.period.index(m)
+	if t.rule.form != plainCount {
+		switch e.covers(workplace, g, m, t.rule.form == perWorkers) {
+		case notAsked:
+			if len(q.groups) == 0 {
+				t.noHours[groupWords(g)]++
+			}
+			return false
+		case neverHad:
+			t.noHours[e.s.title(workplace)]++
+			return false
+		case missing:
+			t.lack[i] = true
+		}
+	}
+	t.count++
+	t.byMonth[i]++
+	return true
+}
+
+func (t *tally) addDays(q *question, p person) {
+	if q.convention.days == 0 || t.rule.form != daysPerCase && t.rule.form != daysPerHours && t.rule.form != shareOfCases {
+		return
+	}
+	d := harm.Count(p.harm, p.day, q.convention.days, q.asAt)
+	t.days += d.Away
+	if d.Away >= severeDays || p.harm.GetOutcome() == death {
+		t.severe++
+	}
+	for counter, is := range map[*int]bool{&t.estimated: d.Estimated, &t.open: d.Open, &t.charged: d.Charged, &t.atTheCap: d.Capped} {
+		if is {
+			*counter++
+		}
+	}
+}
+
+// hasExposure says whether a form divides by hours or workers.
+func (f form) hasExposure() bool {
+	return f == perHours || f == perWorkers || f == daysPerHours || f == hoursPerCase
+}
+
+// without returns the months without the exposure of a form.
+func (e *exposure) without(f form) []bool {
+	if f == perWorkers {
+		return e.noHeads
+	}
+	return e.noHours
+}
+
+// notes says what was left out, assumed and estimated.
+func (t *tally) notes(q *question, e *exposure) []string {
+	var out []string
+	one, many := t.rule.one, t.rule.many
+	if t.rule.form == daysPerCase || t.rule.form == daysPerHours || t.rule.form == shareOfCases {
+		one, many = "case", "cases"
+	}
+	are := func(n int) string { return map[bool]string{true: "is", false: "are"}[n == 1] }
+	if t.unset > 0 {
+		out = append(out, fmt.Sprintf("%s without an employment group %s counted among the employees.", capital(number(float64(t.unset), one, many)), are(t.unset)))
+	}
+	if t.public > 0 {
+		out = append(out, fmt.Sprintf("%s of visitors or the public %s not counted: they work no hours here.", capital(number(float64(t.public), one, many)), are(t.public)))
+	}
+	for _, who := range slices.Sorted(maps.Keys(t.noHours)) {
+		n := t.noHours[who]
+		out = append(out, fmt.Sprintf("%s at or of %s %s not counted: no hours are kept for them, so they would stand above the line only.", capital(number(float64(n), one, many)), who, are(n)))
+	}
+	if t.rule.form.hasExposure() {
+		out = append(out, e.lacking...)
+		out = append(out, e.starting...)
+		if e.overlaps > 0 {
+			out = append(out, fmt.Sprintf("%s left out because the same hours are kept at a workplace above; ask an administrator to mend the hours.", capital(number(float64(e.overlaps), "block of hours is", "blocks of hours are"))))
+		}
+		if len(q.groups) == 0 && len(e.first) > 0 && !t.rule.pick.ofReports() {
+			var groups []string
+			for _, g := range e.groups {
+				groups = append(groups, groupWords(g))
+			}
+			out = append(out, "Counted above and below the line: "+list(groups)+".")
+		}
+	}
+	if t.charged > 0 {
+		out = append(out, fmt.Sprintf("%s charged by the schedule, not by days counted.", capital(number(float64(t.charged), "case is", "cases are"))))
+	}
+	if t.estimated > 0 {
+		out = append(out, fmt.Sprintf("The days of %s are estimated: the roster is not recorded, so weekdays were counted.", number(float64(t.estimated), "case", "cases")))
+	}
+	if t.open > 0 {
+		out = append(out, fmt.Sprintf("%s still away; days are counted up to %s and will rise.", capital(number(float64(t.open), "person is", "people are")), q.asAt))
+	}
+	if t.atTheCap > 0 {
+		out = append(out, fmt.Sprintf("%s more days than the convention counts.", capital(number(float64(t.atTheCap), "case has", "cases have"))))
+	}
+	return out
+}
