@@ -9,8 +9,10 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/metadata"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -69,10 +71,23 @@ func (s *Seeder) Run(ctx context.Context) (Counts, error) {
 		}
 		s.Clock.Set(a.at)
 		if err := a.do(ctx); err != nil {
-			return n, fmt.Errorf("demo: at %s: %w", a.at.Format(time.DateOnly), err)
+			return n, fmt.Errorf("demo: at %s: %w%s", a.at.Format(time.DateOnly), err, fields(err))
 		}
 	}
 	return n, nil
+}
+
+// fields says what was wrong field by field, for whoever changes the world.
+func fields(err error) string {
+	out := ""
+	for _, d := range status.Convert(err).Details() {
+		if br, ok := d.(*errdetails.BadRequest); ok {
+			for _, v := range br.GetFieldViolations() {
+				out += "; " + v.GetField() + ": " + v.GetDescription()
+			}
+		}
+	}
+	return out
 }
 
 // as returns a context that calls as a role.

@@ -39,9 +39,12 @@ type Config struct {
 	Clock func() time.Time
 	// Directory knows the principals; nil opens access.yaml in Data.
 	Directory *access.Directory
-	// Desk makes the pages of the web door from a connection to the services;
-	// nil serves the API alone.
-	Desk func(conn grpc.ClientConnInterface) (http.Handler, error)
+	// Desk makes the pages of the web door from a connection to the services
+	// and the token of the open report form ("" when it is closed); nil serves
+	// the API alone.
+	Desk func(conn grpc.ClientConnInterface, formToken string) (http.Handler, error)
+	// FormClosed closes the report form to people who have not signed in.
+	FormClosed bool
 }
 
 // check fills in defaults and refuses what cannot work.

@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"log/slog"
 	"runtime/debug"
 	"strings"
@@ -44,7 +45,7 @@ type gate struct {
 	log       *slog.Logger
 	policy    *access.Policy
 	directory *access.Directory
-	validator protovalidate.Validator
+	rules     func(proto.Message) fault.Violations
 	metrics   *metrics
 }
 
@@ -177,20 +178,32 @@ func bearer(ctx context.Context) (string, error) {
 }
 
 // check applies the rules of the contract and says all violations at once.
-func (g *gate) check(m proto.Message) error {
-	err := g.validator.Validate(m)
-	if err == nil {
-		return nil
+func (g *gate) check(m proto.Message) error { return g.rules(m).Err() }
+
+// newRules returns the rules of the contract as a function that says in plain
+// words what is wrong with a message. A rule that cannot be evaluated is a
+// fault of the contract and is said as such.
+func newRules() (func(proto.Message) fault.Violations, error) {
+	validator, err := protovalidate.New()
+	if err != nil {
+		return nil, fmt.Errorf("server: rules of the contract: %w", err)
 	}
-	var invalid *protovalidate.ValidationError
-	if !errors.As(err, &invalid) {
-		return err
-	}
-	var vs fault.Violations
-	for _, v := range invalid.Violations {
-		vs.Add(protovalidate.FieldPathString(v.Proto.GetField()), describe(v))
-	}
-	return vs.Err()
+	return func(m proto.Message) fault.Violations {
+		err := validator.Validate(m)
+		if err == nil {
+			return nil
+		}
+		var vs fault.Violations
+		var invalid *protovalidate.ValidationError
+		if !errors.As(err, &invalid) {
+			vs.Add("", "the rules for this message could not be applied")
+			return vs
+		}
+		for _, v := range invalid.Violations {
+			vs.Add(protovalidate.FieldPathString(v.Proto.GetField()), describe(v))
+		}
+		return vs
+	}, nil
 }
 
 // finish turns what a room returned into what may leave, and logs the call.

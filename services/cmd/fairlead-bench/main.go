@@ -1,0 +1,60 @@
+// Command fairlead-bench measures the service beside raw baselines in one run
+// and prints one table of ratios. Only ratios travel from machine to machine.
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"log"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"runtime"
+	"time"
+	_ "time/tzdata"
+)
+
+func main() {
+	n := flag.Int("n", 100_000, "how many generated reports")
+	writers := flag.Int("writers", 64, "how many devices file at once")
+	span := flag.Duration("span", 5*time.Second, "how long each filing run takes")
+	dir := flag.String("dir", "", "folder for the data; empty: a temporary one, removed at the end")
+	flag.Parse()
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	if err := run(ctx, *n, *writers, *span, *dir); err != nil {
+		log.Fatal(err)
+	}
+}
+
+// row is one line of the table.
+type row struct{ what, ours, baseline, ratio, target string }
+
+func run(ctx context.Context, n, writers int, span time.Duration, dir string) error {
+	if dir == "" {
+		tmp, err := os.MkdirTemp("", "fairlead-bench-*")
+		if err != nil {
+			return err
+		}
+		defer os.RemoveAll(tmp)
+		dir = tmp
+	}
+	fmt.Printf("%d reports, %d devices, %s, %d processors, %s\n\n", n, writers, runtime.Version(), runtime.GOMAXPROCS(0), time.Now().Format(time.DateOnly))
+	var rows []row
+	filing, err := benchFiling(ctx, filepath.Join(dir, "filing"), writers, span)
+	if err != nil {
+		return fmt.Errorf("filing: %w", err)
+	}
+	rows = append(rows, filing...)
+	more, err := benchReading(ctx, filepath.Join(dir, "reading"), n)
+	if err != nil {
+		return fmt.Errorf("reading: %w", err)
+	}
+	rows = append(rows, more...)
+	fmt.Printf("%-52s %-26s %-30s %-12s %s\n", "", "service", "baseline", "ratio", "target")
+	for _, r := range rows {
+		fmt.Printf("%-52s %-26s %-30s %-12s %s\n", r.what, r.ours, r.baseline, r.ratio, r.target)
+	}
+	return nil
+}

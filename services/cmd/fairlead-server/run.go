@@ -1,0 +1,188 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/grpc"
+
+	"fairlead/clients/desk"
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/access"
+	"fairlead/services/demo"
+	"fairlead/services/server"
+)
+
+func runCommand() *cobra.Command {
+	var cfg server.Config
+	var isDemo, quiet bool
+	cmd := &cobra.Command{
+		Use:   "run",
+		Short: "Serve pages and programs until told to stop",
+		Args:  cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			level := slog.LevelInfo
+			if quiet {
+				level = slog.LevelWarn
+			}
+			cfg.Log = slog.New(slog.NewTextHandler(cmd.ErrOrStderr(), &slog.HandlerOptions{Level: level}))
+			cfg.Desk = func(conn grpc.ClientConnInterface, formToken string) (http.Handler, error) {
+				return desk.Handler(conn, desk.Options{FormToken: formToken, Clock: cfg.Clock, Demo: doors(isDemo)})
+			}
+			if isDemo {
+				return runDemo(cmd.Context(), cfg, cmd.OutOrStdout())
+			}
+			return run(cmd.Context(), cfg, cmd.OutOrStdout())
+		},
+	}
+	f := cmd.Flags()
+	dataFlag(cmd, &cfg.Data)
+	f.StringVar(&cfg.GRPC, "grpc", env("FAIRLEAD_GRPC", "localhost:9090"), "address for programs (env FAIRLEAD_GRPC)")
+	f.StringVar(&cfg.Web, "web", env("FAIRLEAD_WEB", "localhost:8080"), "address for pages and REST (env FAIRLEAD_WEB)")
+	f.StringVar(&cfg.Metrics, "metrics", env("FAIRLEAD_METRICS", ""), "address for metrics; empty: none (env FAIRLEAD_METRICS)")
+	f.StringVar(&cfg.Codes, "codes", env("FAIRLEAD_CODES", ""), "folder with code tables to use instead of the built-in ones (env FAIRLEAD_CODES)")
+	f.BoolVar(&cfg.Exposed, "exposed", false, "allow addresses that other machines reach; put a TLS proxy in front")
+	f.BoolVar(&isDemo, "demo", false, "an invented shire with 36 months of reports, and sign-in for everybody")
+	f.BoolVar(&cfg.FormClosed, "form-closed", false, "only people who have signed in may use the report form")
+	f.BoolVar(&quiet, "quiet", false, "log only what needs somebody")
+	return cmd
+}
+
+// run serves real data. The first start makes the first principal and shows
+// its token once.
+func run(ctx context.Context, cfg server.Config, out io.Writer) error {
+	if _, err := os.Stat(filepath.Join(cfg.Data, demoMark)); err == nil {
+		return fmt.Errorf("%s holds demonstration data; use another folder for real reports", cfg.Data)
+	}
+	s, err := server.Open(ctx, cfg)
+	if err != nil {
+		return err
+	}
+	if s.Directory().Empty() {
+		token, err := s.Directory().Add(access.Principal{
+			Name: "principals/first", DisplayName: "First principal",
+			Roles: []pb.Role{pb.Role_ROLE_ADVISER, pb.Role_ROLE_ADMINISTRATOR}})
+		if err != nil {
+			return errors.Join(err, s.Close())
+		}
+		fmt.Fprintf(out, "\nFirst start. This access token is shown once and kept nowhere; write it down:\n\n    %s\n\nIt may do what an adviser and an administrator may. Add others with\n`fairlead-server access add` and take this one out with `access remove first`.\n", token)
+	}
+	where(out, s)
+	return s.Serve(ctx)
+}
+
+// demoMark is a file that says that a data folder is a demonstration, and with
+// which end of time it was made, so that an interrupted start goes on.
+const demoMark = "demonstration.txt"
+
+func runDemo(ctx context.Context, cfg server.Config, out io.Writer) error {
+	clock := &demo.Clock{}
+	cfg.Clock = clock.Now
+	cfg.Directory = demoDirectory()
+	mark := filepath.Join(cfg.Data, demoMark)
+	text, err := os.ReadFile(mark)
+	if errors.Is(err, os.ErrNotExist) {
+		if used, _ := filepath.Glob(filepath.Join(cfg.Data, "ledger.db")); len(used) > 0 {
+			return fmt.Errorf("%s holds data that is not a demonstration; choose another folder with --data", cfg.Data)
+		}
+		if err := os.MkdirAll(cfg.Data, 0o700); err != nil {
+			return err
+		}
+		text = []byte(time.Now().UTC().Format(time.RFC3339) + " unfinished")
+		if err := os.WriteFile(mark, text, 0o600); err != nil {
+			return err
+		}
+	} else if err != nil {
+		return err
+	}
+	end, unfinished := strings.CutSuffix(strings.TrimSpace(string(text)), " unfinished")
+	now, err := time.Parse(time.RFC3339, end)
+	if err != nil {
+		return fmt.Errorf("%s does not say when the demonstration was made; delete the folder and start again: %w", mark, err)
+	}
+	if unfinished {
+		// Until the world is made, time stands at its beginning: the log
+		// never goes back.
+		clock.Set(now.AddDate(0, -demo.Months-2, 0))
+	}
+	s, err := server.Open(ctx, cfg)
+	if err != nil {
+		return err
+	}
+	if unfinished {
+		fmt.Fprintln(out, "Making Brindle Range Shire: 210 invented people, 36 months. This takes a little while, once.")
+		n, err := (&demo.Seeder{Conn: s.Conn(), Clock: clock, Seed: demo.DefaultSeed, Now: now}).Run(ctx)
+		if err != nil {
+			return errors.Join(err, s.Close())
+		}
+		if err := os.WriteFile(mark, []byte(end), 0o600); err != nil {
+			return errors.Join(err, s.Close())
+		}
+		fmt.Fprintf(out, "Made: %d workplaces, %d people, %d reports, %d codings, %d rows of hours.\n", n.Workplaces, n.People, n.Reports, n.Codings, n.HoursRows)
+	}
+	where(out, s)
+	fmt.Fprintf(out, `
+Demonstration: every name and number is invented. Sign in on the page as any
+role, or give a program the token of a role:
+
+    export FAIRLEAD_TOKEN=%s
+    bin/fairlead find "reversed without a spotter"
+    bin/fairlead rates --workplace . --months 12
+
+Tokens: %s
+`, demo.Token("adviser"), strings.Join(demoTokens(), " "))
+	return s.Serve(ctx)
+}
+
+// doors are the ways in that the demonstration's sign-in page offers.
+func doors(isDemo bool) []desk.DemoDoor {
+	if !isDemo {
+		return nil
+	}
+	var out []desk.DemoDoor
+	for _, w := range access.RoleWords() {
+		out = append(out, desk.DemoDoor{Words: w, Token: demo.Token(w)})
+	}
+	return out
+}
+
+func demoTokens() []string {
+	var out []string
+	for _, w := range access.RoleWords() {
+		out = append(out, demo.Token(w))
+	}
+	return out
+}
+
+// demoDirectory knows one principal per role; the supervisor sees Northside
+// only, so that the narrowing can be seen.
+func demoDirectory() *access.Directory {
+	d := access.NewDirectory()
+	for _, word := range access.RoleWords() {
+		role, _ := access.ParseRole(word)
+		p := access.Principal{Name: "principals/demo-" + word, DisplayName: "Demonstration " + word, Roles: []pb.Role{role}}
+		if role == pb.Role_ROLE_SUPERVISOR {
+			p.Workplaces = []string{"workplaces/northside"}
+		}
+		if err := d.AddWithToken(p, demo.Token(word)); err != nil {
+			// The names are constants that a test has tried.
+			panic(err)
+		}
+	}
+	return d
+}
+
+// where says where to look.
+func where(out io.Writer, s *server.Server) {
+	fmt.Fprintf(out, "\nPages:     http://%s/\nPrograms:  %s (gRPC, with reflection)\nREST:      http://%s/v1/\nStop with Ctrl-C; nothing acknowledged is lost.\n",
+		s.WebAddr(), s.GRPCAddr(), s.WebAddr())
+}

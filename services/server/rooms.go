@@ -1,0 +1,157 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"path/filepath"
+
+	"github.com/google/uuid"
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/access"
+	"fairlead/services/changes"
+	"fairlead/services/classify"
+	"fairlead/services/classify/toocs"
+	"fairlead/services/export"
+	"fairlead/services/facts"
+	"fairlead/services/fault"
+	"fairlead/services/hours"
+	"fairlead/services/intake"
+	"fairlead/services/ledger"
+	"fairlead/services/measure"
+	"fairlead/services/paging"
+	"fairlead/services/search"
+	"fairlead/services/workplace"
+)
+
+// IndexFolder is the folder of the search index within the data folder. It can
+// be deleted at any time while no server runs.
+const IndexFolder = "search"
+
+// projection follows the log.
+type projection struct {
+	name string
+	follower
+}
+
+type follower interface {
+	CatchUp(ctx context.Context) error
+	Run(ctx context.Context) error
+	Wait(ctx context.Context, seq int64) error
+	Seq() int64
+}
+
+// rooms are the services, wired.
+type rooms struct {
+	projections []projection
+	index       *search.Projection
+	rules       func(proto.Message) fault.Violations
+
+	places  *workplace.Service
+	reports *intake.Service
+	codes   *classify.Service
+	hours   *hours.Service
+	numbers *measure.Service
+	search  *search.Service
+	export  *export.Service
+	changes *changes.Service
+}
+
+// openRooms wires the rooms over a ledger and brings the projections up to its
+// head.
+func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err error) {
+	r := &rooms{}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, r.close())
+		}
+	}()
+	if r.rules, err = newRules(); err != nil {
+		return nil, err
+	}
+	key, err := tokenKey()
+	if err != nil {
+		return nil, err
+	}
+	tokens := paging.New(key)
+	table, err := openTable(cfg.Codes)
+	if err != nil {
+		return nil, err
+	}
+
+	tree := workplace.NewTree(l, cfg.Clock)
+	codes := classify.NewTables(table)
+	figures := facts.New(l, tree, codes)
+	if r.index, err = search.Open(filepath.Join(cfg.Data, IndexFolder), l, tree, search.Options{Log: cfg.Log}); err != nil {
+		return nil, fmt.Errorf("server: search index: %w", err)
+	}
+	// In this order: facts and search ask the tree while they follow.
+	r.projections = []projection{{"workplaces", tree}, {"facts", figures}, {"search", r.index}}
+	for _, p := range r.projections {
+		if err := p.CatchUp(ctx); err != nil {
+			return nil, fmt.Errorf("server: bring %s up to date: %w", p.name, err)
+		}
+		cfg.Log.DebugContext(ctx, "projection is up to date", slog.String("projection", p.name), slog.Int64("seq", p.Seq()))
+	}
+
+	r.places = workplace.New(l, tree, tokens, r.rules, cfg.Clock)
+	r.codes = classify.New(l, tree, codes, cfg.Clock)
+	r.reports = intake.New(intake.Deps{
+		Ledger: l, Tree: tree, Finder: figures, Codes: codes, Rules: r.rules, Tokens: tokens, Clock: cfg.Clock,
+		NewID: newID, RandomID: uuid.NewString,
+	})
+	r.hours = hours.New(l, tree, tokens, r.rules, cfg.Clock)
+	r.numbers = measure.New(figures, tree, cfg.Clock)
+	r.search = search.New(r.index, tree, figures, tokens)
+	r.export = export.New(export.Deps{
+		Measures: r.numbers, Finder: figures, Log: l, Tree: tree, Draw: measure.Draw,
+		Edition: codes.Credit(), Clock: cfg.Clock,
+	})
+	r.changes = changes.New(l)
+	return r, nil
+}
+
+// openTable loads the code tables from a folder, or the built-in ones.
+func openTable(folder string) (*toocs.Table, error) {
+	if folder == "" {
+		return toocs.Default(), nil
+	}
+	t, err := toocs.LoadDir(folder)
+	if err != nil {
+		return nil, fmt.Errorf("server: code tables: %w", err)
+	}
+	return t, nil
+}
+
+// newID mints a UUID that sorts by time.
+func newID() string {
+	id, err := uuid.NewV7()
+	if err != nil {
+		return uuid.NewString()
+	}
+	return id.String()
+}
+
+// register registers every room with a gRPC server.
+func (r *rooms) register(to grpc.ServiceRegistrar, policy *access.Policy) {
+	pb.RegisterWorkplaceServiceServer(to, r.places)
+	pb.RegisterReportServiceServer(to, r.reports)
+	pb.RegisterClassificationServiceServer(to, r.codes)
+	pb.RegisterHoursServiceServer(to, r.hours)
+	pb.RegisterMeasureServiceServer(to, r.numbers)
+	pb.RegisterSearchServiceServer(to, r.search)
+	pb.RegisterExportServiceServer(to, r.export)
+	pb.RegisterChangeServiceServer(to, r.changes)
+	pb.RegisterAccessServiceServer(to, access.NewService(policy))
+}
+
+func (r *rooms) close() error {
+	if r.index == nil {
+		return nil
+	}
+	return r.index.Close()
+}

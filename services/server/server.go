@@ -1,0 +1,319 @@
+package server
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"sync"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/health"
+	healthpb "google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/keepalive"
+	"google.golang.org/grpc/reflection"
+	"google.golang.org/grpc/test/bufconn"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/access"
+	"fairlead/services/ledger"
+	"fairlead/services/ledger/sqlite"
+)
+
+// grace is how long running calls may take to finish at shutdown.
+const grace = 15 * time.Second
+
+// Server is the whole house, open but not yet serving.
+type Server struct {
+	cfg       Config
+	ledger    *sqlite.Store
+	rooms     *rooms
+	directory *access.Directory
+	metrics   *metrics
+
+	grpc   *grpc.Server
+	health *health.Server
+	inside *bufconn.Listener
+	conn   *grpc.ClientConn
+
+	grpcListener, webListener, metricsListener net.Listener
+	web                                        http.Handler
+
+	// following ends the projections; done waits for them.
+	following context.CancelFunc
+	done      sync.WaitGroup
+	failed    chan error
+}
+
+// Open opens the data, brings the projections up to the head, wires the rooms
+// and listens. Nothing is served before Serve.
+func Open(ctx context.Context, cfg Config) (srv *Server, err error) {
+	if err := cfg.check(); err != nil {
+		return nil, err
+	}
+	s := &Server{cfg: cfg, failed: make(chan error, 8)}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, s.close())
+			srv = nil
+		}
+	}()
+	if s.directory = cfg.Directory; s.directory == nil {
+		if s.directory, err = access.OpenDirectory(cfg.path("access.yaml")); err != nil {
+			return nil, err
+		}
+	}
+	s.ledger, err = sqlite.Open(ctx, cfg.Data, sqlite.Options{Clock: cfg.Clock, Log: cfg.Log})
+	if err != nil {
+		return nil, fmt.Errorf("server: open the ledger in %s: %w", cfg.Data, err)
+	}
+	if s.rooms, err = openRooms(ctx, cfg, s.ledger); err != nil {
+		return nil, err
+	}
+	behind := map[string]func() int64{}
+	head := func() int64 {
+		h, err := s.ledger.Head(context.Background())
+		if err != nil {
+			return 0
+		}
+		return h.Seq
+	}
+	for _, p := range s.rooms.projections {
+		behind[p.name] = func() int64 { return head() - p.Seq() }
+	}
+	s.metrics = newMetrics(head, behind)
+	if err := s.buildGRPC(); err != nil {
+		return nil, err
+	}
+	if err := s.listen(); err != nil {
+		return nil, err
+	}
+	s.follow()
+	return s, s.startInside()
+}
+
+// buildGRPC makes the gRPC server with its gate and registers the rooms.
+func (s *Server) buildGRPC() error {
+	g := &gate{log: s.cfg.Log, policy: access.NewPolicy(), directory: s.directory, rules: s.rooms.rules, metrics: s.metrics}
+	s.grpc = grpc.NewServer(
+		grpc.ChainUnaryInterceptor(g.Unary),
+		grpc.ChainStreamInterceptor(g.Stream),
+		grpc.MaxRecvMsgSize(maxMessage),
+		grpc.MaxSendMsgSize(64<<20),
+		grpc.MaxConcurrentStreams(1000),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
+		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
+	)
+	s.rooms.register(registrar{s.grpc}, g.policy)
+	s.health = health.NewServer()
+	healthpb.RegisterHealthServer(s.grpc, s.health)
+	for name := range s.grpc.GetServiceInfo() {
+		s.health.SetServingStatus(name, healthpb.HealthCheckResponse_SERVING)
+	}
+	reflection.Register(s.grpc)
+	return nil
+}
+
+// listen opens the doors.
+func (s *Server) listen() error {
+	for _, d := range []struct {
+		name, addr string
+		l          *net.Listener
+	}{
+		{"grpc", s.cfg.GRPC, &s.grpcListener},
+		{"web", s.cfg.Web, &s.webListener},
+		{"metrics", s.cfg.Metrics, &s.metricsListener},
+	} {
+		if d.addr == "" {
+			continue
+		}
+		l, err := net.Listen("tcp", d.addr)
+		if err != nil {
+			return fmt.Errorf("server: open the %s door: %w; is another server running? choose another address with --%s", d.name, err, d.name)
+		}
+		*d.l = l
+	}
+	return nil
+}
+
+// follow lets the projections follow the log until close.
+func (s *Server) follow() {
+	ctx, cancel := context.WithCancel(context.Background())
+	s.following = cancel
+	for _, p := range s.rooms.projections {
+		s.done.Go(func() {
+			if err := p.Run(ctx); err != nil && ctx.Err() == nil {
+				s.failed <- fmt.Errorf("server: projection %s stopped: %w", p.name, err)
+			}
+		})
+	}
+}
+
+// startInside serves the in-process door, over which the pages are a client
+// like any other, and makes the handler of the web door.
+func (s *Server) startInside() error {
+	s.inside = bufconn.Listen(1 << 20)
+	s.done.Go(func() { _ = s.grpc.Serve(s.inside) })
+	conn, err := grpc.NewClient("passthrough:///inside",
+		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return s.inside.DialContext(ctx) }),
+		grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(64<<20)))
+	if err != nil {
+		return fmt.Errorf("server: in-process door: %w", err)
+	}
+	s.conn = conn
+	var desk http.Handler
+	if s.cfg.Desk != nil {
+		form := ""
+		if !s.cfg.FormClosed {
+			if form, err = s.openForm(); err != nil {
+				return err
+			}
+		}
+		if desk, err = s.cfg.Desk(conn, form); err != nil {
+			return err
+		}
+	}
+	s.web, err = webDoor(s.grpc, desk)
+	return err
+}
+
+// openForm makes the principal behind the open report form. Its token lives in
+// this process only, and it may do no more than a worker: file.
+func (s *Server) openForm() (string, error) {
+	token, err := access.NewToken()
+	if err != nil {
+		return "", err
+	}
+	s.directory.Lend(access.Principal{Name: "principals/report-form", DisplayName: "Report form", Roles: []pb.Role{pb.Role_ROLE_WORKER}}, token)
+	return token, nil
+}
+
+// Conn returns a connection to the services that does not leave the process.
+// Calls over it pass the same gate as any.
+func (s *Server) Conn() grpc.ClientConnInterface { return s.conn }
+
+// Directory returns who may use the server.
+func (s *Server) Directory() *access.Directory { return s.directory }
+
+// Head returns the end of the log.
+func (s *Server) Head(ctx context.Context) (ledger.Head, error) { return s.ledger.Head(ctx) }
+
+// Ready waits until every projection has applied seq.
+func (s *Server) Ready(ctx context.Context, seq int64) error {
+	for _, p := range s.rooms.projections {
+		if err := p.Wait(ctx, seq); err != nil {
+			return fmt.Errorf("server: projection %s: %w", p.name, err)
+		}
+	}
+	return nil
+}
+
+// GRPCAddr returns the address of the gRPC door, "" when it is closed.
+func (s *Server) GRPCAddr() string { return addr(s.grpcListener) }
+
+// WebAddr returns the address of the web door, "" when it is closed.
+func (s *Server) WebAddr() string { return addr(s.webListener) }
+
+func addr(l net.Listener) string {
+	if l == nil {
+		return ""
+	}
+	return l.Addr().String()
+}
+
+// Serve serves until ctx ends or something breaks, lets running calls finish,
+// and closes everything. An acknowledged write is on disk whatever happens.
+func (s *Server) Serve(ctx context.Context) error {
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	var doors sync.WaitGroup
+	open := func(l net.Listener, serve func() error) {
+		if l == nil {
+			return
+		}
+		doors.Go(func() {
+			if err := serve(); err != nil && ctx.Err() == nil {
+				s.failed <- err
+			}
+		})
+	}
+	open(s.grpcListener, func() error { return s.grpc.Serve(s.grpcListener) })
+	open(s.webListener, func() error { return serveHTTP(ctx, s.webListener, newHTTP(s.web), grace) })
+	open(s.metricsListener, func() error { return serveHTTP(ctx, s.metricsListener, newHTTP(metricsDoor(s.metrics)), grace) })
+
+	var broken error
+	select {
+	case <-ctx.Done():
+	case broken = <-s.failed:
+	}
+	s.health.Shutdown()
+	stop()
+	s.stopGRPC()
+	doors.Wait()
+	return errors.Join(broken, s.close())
+}
+
+// stopGRPC lets calls finish for a while, then ends them.
+func (s *Server) stopGRPC() {
+	stopped := make(chan struct{})
+	go func() {
+		s.grpc.GracefulStop()
+		close(stopped)
+	}()
+	select {
+	case <-stopped:
+	case <-time.After(grace):
+		s.grpc.Stop()
+		<-stopped
+	}
+}
+
+// Close closes a server that was opened and never served.
+func (s *Server) Close() error {
+	if s.grpc != nil {
+		s.grpc.Stop()
+	}
+	return s.close()
+}
+
+func (s *Server) close() error {
+	var errs []error
+	if s.conn != nil {
+		errs = append(errs, s.conn.Close())
+	}
+	if s.grpc != nil {
+		s.grpc.Stop()
+	}
+	if s.following != nil {
+		s.following()
+	}
+	s.done.Wait()
+	for _, l := range []net.Listener{s.grpcListener, s.webListener, s.metricsListener} {
+		if l != nil {
+			if err := l.Close(); err != nil && !errors.Is(err, net.ErrClosed) {
+				errs = append(errs, err)
+			}
+		}
+	}
+	if s.rooms != nil {
+		errs = append(errs, s.rooms.close())
+	}
+	if s.ledger != nil {
+		errs = append(errs, s.ledger.Close())
+	}
+	return errors.Join(errs...)
+}
+
+// tokenKey returns a key for page tokens that lives as long as the server.
+func tokenKey() ([]byte, error) {
+	key := make([]byte, 32)
+	if _, err := rand.Read(key); err != nil {
+		return nil, fmt.Errorf("server: random key: %w", err)
+	}
+	return key, nil
+}

@@ -1,0 +1,145 @@
+package servertest
+
+import (
+	"context"
+	"log/slog"
+	"net/http"
+	"sync"
+	"testing"
+	"time"
+	_ "time/tzdata" // tests name time zones whatever machine they run on
+
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/metadata"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/access"
+	"fairlead/services/server"
+)
+
+// Options adjust a server. The zero value starts an empty house with the API
+// doors and no pages.
+type Options struct {
+	// Data is the folder; empty is a temporary one.
+	Data string
+	// Clock gives the time; nil is the real one.
+	Clock func() time.Time
+	// Desk makes the pages; nil serves the API alone.
+	Desk func(conn grpc.ClientConnInterface, formToken string) (http.Handler, error)
+	// Log gets the server's log; nil discards it.
+	Log *slog.Logger
+	// Supervises bounds the supervisor's rows; empty is the whole tree.
+	Supervises []string
+}
+
+// Server is a running server.
+type Server struct {
+	// GRPC and Web are the addresses of the doors, host:port.
+	GRPC, Web string
+	// Data is the folder.
+	Data string
+	// Tokens are the access tokens by role word: "adviser", "worker".
+	Tokens map[string]string
+
+	t    testing.TB
+	stop context.CancelFunc
+	done chan struct{}
+	err  error
+	once sync.Once
+	conn *grpc.ClientConn
+}
+
+// Start starts a server and stops it when the test ends.
+func Start(t testing.TB, o Options) *Server {
+	t.Helper()
+	if o.Data == "" {
+		o.Data = t.TempDir()
+	}
+	s := &Server{t: t, Data: o.Data, Tokens: map[string]string{}, done: make(chan struct{})}
+	d := access.NewDirectory()
+	for _, word := range access.RoleWords() {
+		role, ok := access.ParseRole(word)
+		require.True(t, ok)
+		p := access.Principal{Name: "principals/" + word, DisplayName: word, Roles: []pb.Role{role}}
+		if role == pb.Role_ROLE_SUPERVISOR {
+			p.Workplaces = o.Supervises
+		}
+		s.Tokens[word] = "test-" + word
+		require.NoError(t, d.AddWithToken(p, s.Tokens[word]))
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	s.stop = stop
+	srv, err := server.Open(ctx, server.Config{Data: o.Data, GRPC: "localhost:0", Web: "localhost:0", Clock: o.Clock, Directory: d, Desk: o.Desk, Log: o.Log})
+	require.NoError(t, err)
+	s.GRPC, s.Web = srv.GRPCAddr(), srv.WebAddr()
+	go func() {
+		defer close(s.done)
+		s.err = srv.Serve(ctx)
+	}()
+	conn, err := grpc.NewClient("passthrough:///"+s.GRPC, grpc.WithTransportCredentials(insecure.NewCredentials()))
+	require.NoError(t, err)
+	s.conn = conn
+	t.Cleanup(s.Stop)
+	return s
+}
+
+// Stop stops the server as a terminal's Ctrl-C does and waits for it.
+func (s *Server) Stop() {
+	s.once.Do(func() {
+		s.stop()
+		<-s.done
+		_ = s.conn.Close()
+		require.NoError(s.t, s.err, "the server stops without an error")
+	})
+}
+
+// Conn reaches the server by gRPC without a token; see As.
+func (s *Server) Conn() *grpc.ClientConn { return s.conn }
+
+// As returns a context that calls as a role.
+func (s *Server) As(role string) context.Context {
+	token, ok := s.Tokens[role]
+	require.True(s.t, ok, "no such role: %s", role)
+	return metadata.AppendToOutgoingContext(s.t.Context(), "authorization", "Bearer "+token)
+}
+
+// Shire makes a small tree of workplaces: brindle-range above northside (with
+// northside-trees) and quarry-road.
+func (s *Server) Shire() {
+	s.t.Helper()
+	client := pb.NewWorkplaceServiceClient(s.conn)
+	for _, w := range []*pb.Workplace{
+		{Name: "workplaces/brindle-range", Title: "Brindle Range Shire outdoor works", Level: pb.WorkplaceLevel_WORKPLACE_LEVEL_ORGANISATION, TimeZone: "Australia/Sydney", Jurisdiction: "AU-NSW"},
+		{Name: "workplaces/northside", Parent: "workplaces/brindle-range", Title: "Northside depot", Level: pb.WorkplaceLevel_WORKPLACE_LEVEL_SITE},
+		{Name: "workplaces/northside-trees", Parent: "workplaces/northside", Title: "Tree crew", Level: pb.WorkplaceLevel_WORKPLACE_LEVEL_CREW},
+		{Name: "workplaces/quarry-road", Parent: "workplaces/brindle-range", Title: "Quarry Road depot", Level: pb.WorkplaceLevel_WORKPLACE_LEVEL_SITE},
+	} {
+		_, err := client.CreateWorkplace(s.As("administrator"), &pb.CreateWorkplaceRequest{Workplace: w})
+		require.NoError(s.t, err)
+	}
+}
+
+// Clock is a clock that a test sets.
+type Clock struct {
+	mu sync.Mutex
+	t  time.Time
+}
+
+// NewClock returns a clock that stands at t.
+func NewClock(t time.Time) *Clock { return &Clock{t: t} }
+
+// Now returns the time.
+func (c *Clock) Now() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.t
+}
+
+// Set moves the clock.
+func (c *Clock) Set(t time.Time) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.t = t
+}
