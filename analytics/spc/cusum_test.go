@@ -146,7 +146,7 @@ func TestEwmaDesign_simulated(t *testing.T) {
 		const runs = 200
 		var sum, squares float64
 		for range runs {
-			counts := make([]int, 4000)
+			counts := make([]int, 1500)
 			for i := range counts {
 				counts[i] = drawPoisson(rng, d.Mean)
 			}
