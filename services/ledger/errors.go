@@ -20,9 +20,10 @@ var (
 	// ErrRequestReused says that the request id was used before for another
 	// request.
 	ErrRequestReused = errors.New("request id was used for another request")
-	// ErrBusy says that too many writers are waiting. Nothing was written;
-	// try again a little later with the same request id.
-	ErrBusy = errors.New("too many writers are waiting")
+	// ErrBusy says that too many writers are waiting, or that another program
+	// has locked the data. Nothing was written; try again a little later
+	// with the same request id.
+	ErrBusy = errors.New("ledger is busy")
 	// ErrFull says that the disk is full. Nothing was written.
 	ErrFull = errors.New("the disk is full")
 	// ErrInvalid says that an argument cannot be stored or asked for.

@@ -91,6 +91,7 @@ func revisions(t *testing.T, factory Factory) {
 				require.ErrorAs(t, err, &got)
 				require.ErrorIs(t, err, ledger.ErrExists)
 				require.Equal(t, want, got)
+				require.ErrorContains(t, err, "reports/a")
 			case *ledger.StaleError:
 				var got *ledger.StaleError
 				require.ErrorAs(t, err, &got)
@@ -214,6 +215,13 @@ func lists(t *testing.T, factory Factory) {
 			for _, limit := range []int{0, -1} {
 				_, err := list("", "", "", limit)
 				require.ErrorIs(t, err, ledger.ErrInvalid)
+			}
+			for _, odd := range []string{"told in full sentences", "\x00"} {
+				_, err := list("", odd, "", 1)
+				require.ErrorIs(t, err, ledger.ErrInvalid)
+				_, err = list("", "", odd, 1)
+				require.ErrorIs(t, err, ledger.ErrInvalid)
+				require.NotContains(t, err.Error(), "sentences")
 			}
 		})
 	}

@@ -120,6 +120,10 @@ func misuse(t *testing.T, factory Factory) {
 	require.ErrorIs(t, err, ledger.ErrTxDone)
 	_, err = kept.Get(t.Context(), "reports/a")
 	require.ErrorIs(t, err, ledger.ErrTxDone)
+	_, err = kept.List(t.Context(), "", "", "", 1)
+	require.ErrorIs(t, err, ledger.ErrTxDone)
+	require.ErrorIs(t, kept.Claim(t.Context(), "badge", "1", "people/ann"), ledger.ErrTxDone)
+	require.ErrorIs(t, kept.Release(t.Context(), "badge", "1"), ledger.ErrTxDone)
 	require.Zero(t, head(t, l).Seq)
 }
 
@@ -160,8 +164,10 @@ func contexts(t *testing.T, factory Factory) {
 	// caller is told so.
 	ctx, cancel := context.WithCancel(t.Context())
 	receipt, err := l.Write(ctx, as("ann"), func(ctx context.Context, tx ledger.Tx) error {
-		defer cancel()
-		return puts(report("b", "x", ledger.Absent))(ctx, tx)
+		err := puts(report("b", "x", ledger.Absent))(ctx, tx)
+		cancel()
+		time.Sleep(20 * time.Millisecond) // for an impatient Write to return
+		return err
 	})
 	require.NoError(t, err)
 	require.Equal(t, int64(2), receipt.Seq)

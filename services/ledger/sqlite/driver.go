@@ -104,35 +104,32 @@ func checkPragmas(ctx context.Context, c *sql.Conn) error {
 // tell adds to a storage error the kind a caller can act on. It looks at codes,
 // never at message text.
 func tell(err error) error {
-	var e *driver.Error
-	if errors.As(err, &e) && e.Code()&0xff == codes.SQLITE_FULL {
+	switch code(err) {
+	case codes.SQLITE_FULL:
 		return fmt.Errorf("%w: %w", ledger.ErrFull, err)
+	case codes.SQLITE_BUSY:
+		return fmt.Errorf("%w: %w", ledger.ErrBusy, err)
 	}
 	return err
 }
 
-// isDamage says that the file itself is broken.
-func isDamage(err error) bool {
+// code returns SQLite's primary result code, or 0 for another error.
+func code(err error) int {
 	var e *driver.Error
 	if !errors.As(err, &e) {
-		return false
+		return 0
 	}
-	switch e.Code() & 0xff {
-	case codes.SQLITE_CORRUPT, codes.SQLITE_NOTADB:
-		return true
-	}
-	return false
+	return e.Code() & 0xff
+}
+
+// isDamage says that the file itself is broken.
+func isDamage(err error) bool {
+	c := code(err)
+	return c == codes.SQLITE_CORRUPT || c == codes.SQLITE_NOTADB
 }
 
 // isCannotOpen says that SQLite could not open or create a file it needs.
 func isCannotOpen(err error) bool {
-	var e *driver.Error
-	if !errors.As(err, &e) {
-		return false
-	}
-	switch e.Code() & 0xff {
-	case codes.SQLITE_CANTOPEN, codes.SQLITE_READONLY:
-		return true
-	}
-	return false
+	c := code(err)
+	return c == codes.SQLITE_CANTOPEN || c == codes.SQLITE_READONLY
 }

@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -65,6 +66,9 @@ func scanResource(s scanner) (ledger.Resource, error) {
 	return r, nil
 }
 
+// errHashLength says that a stored hash cannot be one.
+var errHashLength = errors.New("its stored hash is not 32 bytes")
+
 func scanChange(s scanner) (ledger.Change, error) {
 	var c ledger.Change
 	var micros int64
@@ -76,7 +80,8 @@ func scanChange(s scanner) (ledger.Change, error) {
 	}
 	c.Time = time.UnixMicro(micros).UTC()
 	if len(hash) != len(c.Hash) {
-		return ledger.Change{}, fmt.Errorf("change %d: its hash has %d bytes: run the check", c.Seq, len(hash))
+		// The change comes along for the verification, without its hash.
+		return c, fmt.Errorf("change %d: %w: run the check", c.Seq, errHashLength)
 	}
 	copy(c.Hash[:], hash)
 	copy(c.PrevHash[:], prev)

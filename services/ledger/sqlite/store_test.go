@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -226,6 +227,54 @@ func TestPlans(t *testing.T) {
 	}
 }
 
+// TestVerify_damagedIndex breaks an index that none of our own checks reads.
+func TestVerify_damagedIndex(t *testing.T) {
+	dir := t.TempDir()
+	s := openStore(t, dir, Options{})
+	mustWrite(t, s, "reports/a", "told in confidence")
+	var page int64
+	require.NoError(t, s.readers.QueryRow("SELECT rootpage FROM sqlite_schema WHERE name = 'resources_by_kind'").Scan(&page))
+	require.NoError(t, s.Close())
+	f, err := os.OpenFile(filepath.Join(dir, dataFile), os.O_RDWR, 0)
+	require.NoError(t, err)
+	_, err = f.WriteAt([]byte("x"), page*4096-1) // the last byte of its only entry
+	require.NoError(t, errors.Join(err, f.Close()))
+
+	s = openStore(t, dir, Options{})
+	report, err := s.Verify(t.Context())
+	require.NoError(t, err)
+	require.NotEmpty(t, report.Problems)
+	require.Contains(t, report.Problems[0].What, "resources_by_kind")
+	for _, p := range report.Problems {
+		require.NotContains(t, p.What, "confidence")
+	}
+}
+
+func TestVerify_flood(t *testing.T) {
+	s := openStore(t, t.TempDir(), Options{})
+	for i := range ledger.MaxProblems + 20 {
+		mustWrite(t, s, fmt.Sprintf("reports/%d", i), "x")
+	}
+	for _, damage := range []string{
+		"UPDATE changes SET hash = x'01', time = 'noon', revision = 'first'",
+		"UPDATE resources SET seq = 'x', revision = 'y'",
+		"INSERT INTO requests (actor, id, fingerprint, first_seq, seq, answer) VALUES ('a', 'b', x'', 'x', 'y', 'z')",
+	} {
+		_, err := s.w.conn.ExecContext(t.Context(), damage)
+		require.NoError(t, err)
+	}
+	report, err := s.Verify(t.Context())
+	require.NoError(t, err, "nonsense in the tables is a finding, not a failure of the check")
+	require.Len(t, report.Problems, ledger.MaxProblems)
+	require.True(t, report.Truncated)
+	require.Equal(t, int64(ledger.MaxProblems+20), report.Changes)
+
+	ended, cancel := context.WithCancel(t.Context())
+	cancel()
+	_, err = s.Verify(ended)
+	require.ErrorIs(t, err, context.Canceled)
+}
+
 func TestListRange(t *testing.T) {
 	name := rapid.StringMatching(`[!/0a~]{0,4}`)
 	rapid.Check(t, func(t *rapid.T) {
@@ -263,19 +312,4 @@ func TestOpenReadOnly(t *testing.T) {
 	require.NoError(t, ro.Close())
 	require.ErrorIs(t, <-waited, ledger.ErrClosed)
 	mustWrite(t, live, "reports/c", "x")
-}
-
-// TestOpenReadOnly_frozen reads a file as from a read-only medium, where SQLite
-// may not make its side files.
-func TestOpenReadOnly_frozen(t *testing.T) {
-	dir := t.TempDir()
-	s := openStore(t, dir, Options{})
-	mustWrite(t, s, "reports/a", "x")
-	require.NoError(t, s.Close())
-	frozen := newStore(Options{Readers: 2}, filepath.Join(dir, dataFile))
-	defer frozen.Close()
-	require.NoError(t, frozen.openReaders(t.Context(), frozenDSN(frozen.path)))
-	require.Equal(t, int64(1), requireSound(t, frozen).Changes)
-	_, err := os.Stat(frozen.path + "-shm")
-	require.True(t, errors.Is(err, os.ErrNotExist), "no side files")
 }

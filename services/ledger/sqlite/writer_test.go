@@ -3,6 +3,7 @@ package sqlite
 import (
 	"bytes"
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -70,6 +71,24 @@ func TestWrite_busy(t *testing.T) {
 	require.Equal(t, int64(1), s.Stats().Busy)
 	_, err = s.Write(t.Context(), ann, put("reports/3", "x"))
 	require.NoError(t, err, "and is served when there is room")
+}
+
+// TestWrite_lockedByAnother has a database tool hold the file.
+func TestWrite_lockedByAnother(t *testing.T) {
+	s := openStore(t, t.TempDir(), Options{})
+	_, err := s.w.conn.ExecContext(t.Context(), "PRAGMA busy_timeout = 10")
+	require.NoError(t, err)
+	tool, err := sql.Open(driverName, writerDSN(s.path))
+	require.NoError(t, err)
+	defer tool.Close()
+	tool.SetMaxOpenConns(1)
+	_, err = tool.Exec("BEGIN IMMEDIATE")
+	require.NoError(t, err)
+	_, err = s.Write(t.Context(), ann, put("reports/1", "x"))
+	require.ErrorIs(t, err, ledger.ErrBusy)
+	_, err = tool.Exec("ROLLBACK")
+	require.NoError(t, err)
+	mustWrite(t, s, "reports/1", "x")
 }
 
 func TestWrite_groupsCommits(t *testing.T) {
