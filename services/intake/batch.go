@@ -205,24 +205,35 @@ func heldBy(ctx context.Context, from claims, e *entry) (string, error) {
 // became of it. It writes nothing before it has found that nothing is in the
 // way.
 func storeEntry(ctx context.Context, tx ledger.Tx, e *entry) (*pb.ImportResult, error) {
-	holder, err := heldBy(ctx, tx, e)
-	if err != nil {
-		return nil, err
-	}
-	if holder != "" {
-		return unchanged(e, holder), nil
+	if e.report == nil || e.named {
+		holder, err := heldBy(ctx, tx, e)
+		if err != nil {
+			return nil, err
+		}
+		if holder != "" {
+			return unchanged(e, holder), nil
+		}
 	}
 	result := proto.Clone(e.result).(*pb.ImportResult)
 	if e.report == nil {
 		return result, nil
 	}
-	if _, err := tx.Get(ctx, e.report.GetName()); !errors.Is(err, ledger.ErrNotFound) {
-		if err != nil {
-			return nil, err
+	if e.named {
+		if _, err := tx.Get(ctx, e.report.GetName()); !errors.Is(err, ledger.ErrNotFound) {
+			if err != nil {
+				return nil, err
+			}
+			return nameTaken(result), nil
 		}
-		return nameTaken(result), nil
 	}
-	if err := tx.Claim(ctx, record.SpaceSource, e.source, e.report.GetName()); err != nil {
+	// A name that was minted a moment ago is nobody's: to claim the record is
+	// to ask whether it is here, in one step.
+	err := tx.Claim(ctx, record.SpaceSource, e.source, e.report.GetName())
+	var held *ledger.ClaimedError
+	if errors.As(err, &held) {
+		return unchanged(e, held.Name), nil
+	}
+	if err != nil {
 		return nil, err
 	}
 	if err := store(ctx, tx, e.report, record.VerbImport); err != nil {
