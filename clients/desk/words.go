@@ -30,6 +30,12 @@ func functions() template.FuncMap {
 		"month":     monthWords,
 		"number":    func(v float64) string { return figure.Number(v, decimals(v)) },
 		"rate":      rateWords,
+		"limit": func(p *float64) string {
+			if p == nil {
+				return ""
+			}
+			return figure.Number(*p, decimals(*p))
+		},
 		"count":     func(n int64) string { return figure.Number(float64(n), 0) },
 		"whole":     func(v float64) string { return figure.Number(v, 0) },
 		"percent":   func(v float64) string { return figure.Number(100*v, 0) + " %" },
@@ -151,10 +157,14 @@ func rateWords(p *float64) string {
 	if p == nil {
 		return ""
 	}
-	if v := *p; v != 0 && v < 0.1 {
+	switch v := *p; {
+	case v != 0 && v < 0.1:
 		return fmt.Sprintf("%.2g", v)
+	case v < 100:
+		return figure.Number(v, 1)
+	default:
+		return figure.Number(v, 0)
 	}
-	return figure.Number(*p, decimals(*p))
 }
 
 // flawed returns what is wrong with a field, by the ends of its path.
