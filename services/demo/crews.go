@@ -71,11 +71,11 @@ const (
 var crews = []crew{
 	{id: "northside-trees", heads: [3]int{18, 4, 6}, hurt: 34, nearMiss: 95, hazard: 80, damage: 14, release: 4, stories: "trees"},
 	{id: "northside-mowing", heads: [3]int{24, 10, 2}, hurt: 62, nearMiss: 80, hazard: 60, damage: 16, release: 4, stories: "mowing",
-		changes: []change{{from: 19, kind: hurt, story: "thrown", by: 0.25}}},
+		changes: []change{{from: 25, kind: hurt, story: "thrown", by: 0.25}}},
 	{id: "quarry-road-roads", heads: [3]int{30, 8, 8}, hurt: 30, nearMiss: 85, hazard: 70, damage: 16, release: 5, stories: "roads"},
 	{id: "quarry-road-drainage", heads: [3]int{18, 6, 4}, hurt: 32, nearMiss: 8, hazard: 7, damage: 4, release: 2, stories: "drainage"},
 	{id: "lakeside-nursery", heads: [3]int{14, 4, 0}, hurt: 26, nearMiss: 70, hazard: 65, damage: 6, release: 4, stories: "nursery",
-		changes: []change{{from: 21, kind: nearMiss, by: 3}}},
+		changes: []change{{from: 27, kind: nearMiss, by: 3}}},
 	{id: "transfer-waste", heads: [3]int{22, 14, 2}, hurt: 34, nearMiss: 70, hazard: 75, damage: 12, release: 6, stories: "waste",
 		changes: []change{{from: 25, kind: hurt, by: 3}}},
 	{id: "workshop-fitters", heads: [3]int{14, 0, 2}, hurt: 30, nearMiss: 60, hazard: 70, damage: 8, release: 8, stories: "workshop"},

@@ -6,7 +6,7 @@
 // crews.go, so that the truth behind each chart is known, and a test checks
 // that the charts find what is there and keep quiet about what is not:
 //
-//   - Mowing: a real improvement. From month 19 deck guards and mesh cabs cut
+//   - Mowing: a real improvement. From month 25 deck guards and mesh cabs cut
 //     the rate of people hit by thrown objects to a quarter.
 //   - Waste: a real worsening. From month 25 a new sorting line trebles the
 //     rate of cuts and strains.
@@ -14,7 +14,7 @@
 //     injuries and the rate behind it never changed.
 //   - Drainage: a crew that hardly reports. Its injuries are like the others',
 //     its hazards and near misses a tenth.
-//   - Nursery: a change in habits, not in risk. From month 21 near misses are
+//   - Nursery: a change in habits, not in risk. From month 27 near misses are
 //     reported three times as often; injuries stay as they were.
 //
 // The world is filed through the services like anyone's reports, with the
