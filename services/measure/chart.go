@@ -167,7 +167,12 @@ func (q *question) draw(c *pb.Chart, t *tally, m *series, o spc.Options) error {
 	}
 	c.Sentence = x.Verdict(t.rule.words()).Sentence
 	c.Method = method(x, c, t.rule)
-	c.Cautions = append(c.Cautions, x.Notes...)
+	for _, note := range x.Notes {
+		// Why a month is a gap is said better below, by who lacks what.
+		if !strings.Contains(note, "left out as gaps: not known") {
+			c.Cautions = append(c.Cautions, note)
+		}
+	}
 	return nil
 }
 
@@ -290,6 +295,13 @@ func (q *question) chartCautions(c *pb.Chart, g *gathered, t *tally, m *series) 
 		if m.begin < q.period.end {
 			c.Cautions = append(c.Cautions, fmt.Sprintf("The first record here is of %s; earlier months %s.", m.begin, verb))
 		}
+	}
+	if m.rated && anyOf(t.lack) && c.GetKind() != pb.ChartKind_CHART_KIND_TOO_FEW {
+		what := "hours"
+		if t.rule.form == perWorkers {
+			what = "head count"
+		}
+		c.Cautions = append(c.Cautions, capital(g.hours.reason(t.lack, what))+": gaps, not zeros.")
 	}
 	provisional := false
 	for i, p := range c.Points {

@@ -248,13 +248,17 @@ func (e *exposure) find(k coverKey) cover {
 			return covered
 		}
 	}
+	kept := false
 	for u := range e.first {
-		if (k.group == anyGroup || u.group == k.group) && e.sameBranch(u.workplace, k.workplace) {
-			return missing
+		if k.group == anyGroup || u.group == k.group {
+			kept = true
+			if e.sameBranch(u.workplace, k.workplace) {
+				return missing
+			}
 		}
 	}
-	if len(e.first) == 0 {
-		return missing // no hours at all: say so, and keep the count
+	if !kept {
+		return missing // nobody's hours are kept: say so, and keep the count
 	}
 	return neverHad
 }

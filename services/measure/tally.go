@@ -81,11 +81,11 @@ func (t *tally) add(q *question, e *exposure, workplace string, g pb.EmploymentG
 		switch e.covers(workplace, g, m, t.rule.form == perWorkers) {
 		case notAsked:
 			if len(q.groups) == 0 {
-				t.noHours[groupWords(g)]++
+				t.noHours["of "+groupWords(g)]++
 			}
 			return false
 		case neverHad:
-			t.noHours[e.s.title(workplace)]++
+			t.noHours["at "+e.s.title(workplace)]++
 			return false
 		case missing:
 			t.lack[i] = true
@@ -141,7 +141,7 @@ func (t *tally) notes(q *question, e *exposure) []string {
 	}
 	for _, who := range slices.Sorted(maps.Keys(t.noHours)) {
 		n := t.noHours[who]
-		out = append(out, fmt.Sprintf("%s at or of %s %s not counted: no hours are kept for them, so they would stand above the line only.", capital(number(float64(n), one, many)), who, are(n)))
+		out = append(out, fmt.Sprintf("%s %s %s not counted: no hours are kept for them, so they would stand above the line only.", capital(number(float64(n), one, many)), who, are(n)))
 	}
 	if t.rule.form.hasExposure() {
 		out = append(out, e.lacking...)
