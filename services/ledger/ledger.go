@@ -98,7 +98,9 @@ type Tx interface {
 	// List returns resources in the order of their names, see Ledger.List.
 	List(ctx context.Context, kind, prefix, after string, limit int) ([]Resource, error)
 	// SetAnswer sets what the receipt, and every replay of the same request
-	// id, carries back. The last call counts.
+	// id, carries back. The last call counts. Answers are kept for ever:
+	// keep them small. What was written need not be in one, since GetAt
+	// with the receipt's Seq gives the resource as it was then.
 	SetAnswer(body []byte)
 }
 

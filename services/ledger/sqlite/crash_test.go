@@ -6,6 +6,7 @@ import (
 	"bufio"
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -148,13 +149,16 @@ func once(t *testing.T, s *Store, id string, seq int64) {
 	}
 }
 
+// crashRounds is small in every run of the tests and a thousand before a
+// release: go test ./services/ledger/sqlite -run TestCrash$ -timeout 1h -crash.rounds 1000
+var crashRounds = flag.Int("crash.rounds", 20, "how often TestCrash kills a writing process")
+
 // TestCrash kills a writing process again and again.
 func TestCrash(t *testing.T) {
-	const rounds = 20
 	dir := t.TempDir()
 	acked := map[string]int64{}
 	open := 0
-	for range rounds {
+	for range *crashRounds {
 		cmd, out := child(t, "write", dir)
 		// From before the folder is open until some dozen commits later.
 		timer := time.AfterFunc(time.Duration(rand.IntN(120))*time.Millisecond, func() { _ = cmd.Process.Kill() })
@@ -192,7 +196,7 @@ func TestCrash(t *testing.T) {
 	}
 	report := requireSound(t, s)
 	require.Equal(t, report.Changes, report.Resources)
-	t.Logf("%d rounds, %d acknowledged, %d under way when killed, %d changes", rounds, len(acked), open, report.Changes)
+	t.Logf("%d rounds, %d acknowledged, %d under way when killed, %d changes", *crashRounds, len(acked), open, report.Changes)
 	require.NotEmpty(t, acked, "the children never got to write")
 }
 
