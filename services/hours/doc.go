@@ -2,10 +2,16 @@
 // every rate.
 //
 // It stands beside the way of a report: reports give the numerators, this room
-// the denominators, and the facts projection follows both. Hours lie at one
-// level of each branch of the tree, so that none are counted twice; a figure
-// that is stored is changed only on purpose and with a reason; a month without
-// a row stays missing.
+// the denominators, and the facts projection follows both. A file of hours is
+// taken whole or not at all. Every line is checked, every refusal names its
+// line, its column and the cure, and all of them are said at once; the same
+// file again writes nothing.
 //
-// The room never fills in, spreads or estimates hours.
+// Hours lie at one level of each branch of the tree, so that none are counted
+// twice; a figure that is stored is changed only by a restatement that says
+// why, and the earlier one stays in the log; a month without a row stays
+// missing.
+//
+// The room never fills in, spreads or estimates hours, and never says anything
+// of a single person.
 package hours

@@ -2,84 +2,105 @@ package hours
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
+	_ "time/tzdata"
 
+	"buf.build/go/protovalidate"
 	"github.com/stretchr/testify/require"
+	"go.uber.org/goleak"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
 	"pgregory.net/rapid"
-
-	"buf.build/go/protovalidate"
 
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
 	"fairlead/services/fault"
+	"fairlead/services/ledger"
 	"fairlead/services/ledger/sqlite"
 	"fairlead/services/paging"
+	"fairlead/services/record"
+	"fairlead/services/workplace"
 )
 
-// shire is a tree by prefix: workplaces/a-b lies below workplaces/a.
-type shire struct{}
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
-var known = []string{"workplaces/shire", "workplaces/shire-north", "workplaces/shire-north-trees", "workplaces/shire-south"}
-
-func (shire) Within(w, a string) bool { return w == a || strings.HasPrefix(w, a+"-") }
-func (shire) Has(name string) bool {
-	for _, k := range known {
-		if k == name {
-			return true
-		}
-	}
-	return false
-}
-func (s shire) Below(name string) []string {
-	var out []string
-	for _, k := range known {
-		if s.Within(k, name) {
-			out = append(out, k)
-		}
-	}
-	return out
-}
-func (s shire) Path(name string) []string {
-	var out []string
-	for _, k := range known {
-		if s.Within(name, k) {
-			out = append(out, k)
-		}
-	}
-	return out
-}
-func (shire) Location(string) *time.Location          { return time.UTC }
-func (shire) Nearest(name string, limit int) []string { return []string{"workplaces/shire-north"} }
-
+// now is in the middle of a month.
 var now = time.Date(2026, 7, 14, 9, 0, 0, 0, time.UTC)
+
+// known is the tree: a shire with two depots, a crew, and a yard that closed.
+var known = []string{"workplaces/shire", "workplaces/shire-north", "workplaces/shire-north-trees", "workplaces/shire-south"}
 
 func open(t testing.TB) (*Service, context.Context) {
 	t.Helper()
-	l, err := sqlite.Open(context.Background(), t.TempDir(), sqlite.Options{})
+	s, ctx, _ := house(t)
+	return s, ctx
+}
+
+// house is the room on a real ledger, with the real tree following; plant adds
+// workplaces.
+func house(t testing.TB) (*Service, context.Context, func(...*pb.Workplace)) {
+	t.Helper()
+	running, stop := context.WithCancel(context.Background())
+	l, err := sqlite.Open(running, t.TempDir(), sqlite.Options{})
 	require.NoError(t, err)
-	t.Cleanup(func() { require.NoError(t, l.Close()) })
-	validator, err := protovalidate.New()
-	require.NoError(t, err)
-	rules := func(m proto.Message) fault.Violations {
-		var vs fault.Violations
-		var invalid *protovalidate.ValidationError
-		if err := validator.Validate(m); err != nil {
-			require.ErrorAs(t, err, &invalid)
-			for _, v := range invalid.Violations {
-				vs.Add(protovalidate.FieldPathString(v.Proto.GetField()), v.Proto.GetMessage())
+	plant := func(all ...*pb.Workplace) {
+		_, err := l.Write(running, ledger.Request{Actor: "principals/setup"}, func(ctx context.Context, tx ledger.Tx) error {
+			for _, w := range all {
+				p, err := record.Put(w, w.Name, record.KindWorkplace, record.VerbCreate, ledger.Any)
+				if err != nil {
+					return err
+				}
+				if _, err := tx.Put(ctx, p); err != nil {
+					return err
+				}
 			}
-		}
-		return vs
+			return nil
+		})
+		require.NoError(t, err)
 	}
-	s := New(l, shire{}, paging.New(make([]byte, 32)), rules, func() time.Time { return now })
-	return s, access.With(context.Background(), access.Principal{Name: "principals/x", Roles: []pb.Role{pb.Role_ROLE_ADVISER}})
+	plant(&pb.Workplace{Name: "workplaces/shire", Title: "Shire", Level: 1, TimeZone: "Australia/Sydney"},
+		&pb.Workplace{Name: "workplaces/shire-north", Parent: "workplaces/shire", Title: "North", Level: 2},
+		&pb.Workplace{Name: "workplaces/shire-north-trees", Parent: "workplaces/shire-north", Title: "Trees", Level: 4},
+		&pb.Workplace{Name: "workplaces/shire-south", Parent: "workplaces/shire", Title: "South", Level: 2},
+		&pb.Workplace{Name: "workplaces/shire-yard", Parent: "workplaces/shire", Title: "Old yard", Level: 2, CloseTime: timestamppb.New(now.AddDate(-1, 0, 0))})
+	tree := workplace.NewTree(l, func() time.Time { return now })
+	require.NoError(t, tree.CatchUp(running))
+	done := make(chan error, 1)
+	go func() { done <- tree.Run(running) }()
+	t.Cleanup(func() {
+		stop()
+		if err := <-done; !errors.Is(err, context.Canceled) {
+			t.Errorf("the tree stopped: %v", err)
+		}
+		require.NoError(t, l.Close())
+	})
+	s := New(l, tree, paging.New(make([]byte, 32)), rules, func() time.Time { return now })
+	return s, access.With(context.Background(), access.Principal{Name: "principals/x", Roles: []pb.Role{pb.Role_ROLE_ADVISER}}), plant
+}
+
+// rules applies the contract, as the server's gate does.
+func rules(m proto.Message) fault.Violations {
+	var vs fault.Violations
+	if err := protovalidate.Validate(m); err != nil {
+		var invalid *protovalidate.ValidationError
+		if !errors.As(err, &invalid) {
+			panic(err)
+		}
+		for _, v := range invalid.Violations {
+			vs.Add(protovalidate.FieldPathString(v.Proto.GetField()), v.Proto.GetMessage())
+		}
+	}
+	return vs
 }
 
 func block(workplace, month string, worked, heads float64) *pb.Hours {
@@ -135,19 +156,19 @@ func TestRefusals(t *testing.T) {
 		field string
 		says  []string
 	}{
-		"negative":           {rowsOf(neg), "rows[0].hours.hours_worked", []string{"line 2", "column hours_worked", "0 or more"}},
+		"negative":           {rowsOf(neg), "rows[0].hours.hours_worked", []string{"line 2, column hours_worked: ", "from 0 to 100,000,000"}},
 		"not a number":       {rowsOf(nan), "rows[0].hours.hours_worked", []string{"line 2"}},
-		"impossible":         {rowsOf(block("shire-north", "2026-02", 28*24*10+1, 10)), "rows[0].hours.hours_worked", []string{"more than the month has"}},
+		"impossible":         {rowsOf(block("shire-north", "2026-02", 28*24*10+1, 10)), "rows[0].hours.hours_worked", []string{"more than the 672 that the month has"}},
 		"hours for nobody":   {rowsOf(block("shire-north", "2026-02", 100, 0)), "rows[0].hours.head_count", []string{"average number of people"}},
-		"unknown workplace":  {rowsOf(block("shire-nort", "2026-02", 100, 1)), "rows[0].hours.workplace", []string{"did you mean workplaces/shire-north?"}},
+		"unknown workplace":  {rowsOf(block("shire-nort", "2026-02", 100, 1)), "rows[0].hours.workplace", []string{"did you mean workplaces/shire-north"}},
 		"future":             {rowsOf(block("shire-north", "2026-08", 100, 1)), "rows[0].hours.month", []string{"has not begun"}},
 		"before 1950":        {rowsOf(block("shire-north", "1949-12", 100, 1)), "rows[0].hours.month", []string{"line 2"}},
 		"bad month":          {rowsOf(block("shire-north", "2026-13", 100, 1)), "rows[0].hours.month", []string{"line 2"}},
 		"public":             {rowsOf(public), "rows[0].hours.employment_group", []string{"work no hours"}},
-		"unknown group":      {rowsOf(strange), "rows[0].hours.employment_group", []string{"employee, labour-hire"}},
+		"unknown group":      {rowsOf(strange), "rows[0].hours.employment_group", []string{"employee, labour hire"}},
 		"twice in the file":  {rowsOf(block("shire-north", "2026-02", 100, 1), block("shire-north", "2026-02", 100, 1)), "rows[1].hours.workplace", []string{"line 3", "line 2"}},
-		"within the file":    {rowsOf(block("shire-north", "2026-02", 100, 1), block("shire-north-trees", "2026-02", 50, 1)), "rows[1].hours.workplace", []string{"counted twice"}},
-		"an empty row":       {[]*pb.HoursRow{{Line: 9}}, "rows[0].hours.workplace", []string{"line 9", "empty"}},
+		"within the file":    {rowsOf(block("shire-north", "2026-02", 100, 1), block("shire-north-trees", "2026-02", 50, 1)), "rows[1].hours.workplace", []string{"line 3", "line 2", "count twice"}},
+		"an empty row":       {[]*pb.HoursRow{{Line: 9}}, "rows[0].hours", []string{"line 9", "empty"}},
 		"restate, no reason": {rowsOf(block("shire-north", "2026-02", 100, 1)), "reason", []string{"why"}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -206,7 +227,7 @@ func TestOverlapWithStored(t *testing.T) {
 		_, err := s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(block(pair[0], "2026-03", 400, 3))})
 		require.NoError(t, err)
 		_, err = s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(block(pair[1], "2026-03", 400, 3))})
-		require.Contains(t, violations(t, err)["rows[0].hours.workplace"], "counted twice", pair)
+		require.Contains(t, violations(t, err)["rows[0].hours.workplace"], "count twice", pair)
 		_, err = s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(block(pair[1], "2026-04", 400, 3))})
 		require.NoError(t, err, "another month does not clash")
 	}
@@ -279,8 +300,10 @@ func TestPages(t *testing.T) {
 	require.Equal(t, []string{"2026-02", "2026-03", "2026-04", "2026-05"}, got)
 	_, err = s.ListHours(ctx, &pb.ListHoursRequest{PageToken: "nonsense"})
 	require.Contains(t, violations(t, err), "page_token")
-	_, err = s.ListHours(ctx, &pb.ListHoursRequest{Workplace: "workplaces/nowhere"})
-	require.Equal(t, codes.NotFound, status.Code(err))
+	_, err = s.ListHours(ctx, &pb.ListHoursRequest{Workplace: "workplaces/shire-norht"})
+	require.Contains(t, violations(t, err)["workplace"], "did you mean workplaces/shire-north")
+	_, err = s.ListHours(ctx, &pb.ListHoursRequest{StartMonth: "2026-03", EndMonth: "2026-03"})
+	require.Contains(t, violations(t, err), "end_month")
 }
 
 // TestNoHoursAreCountedTwice: whatever rows are sent in whatever order, no two
@@ -301,9 +324,222 @@ func TestNoHoursAreCountedTwice(t *testing.T) {
 		for _, a := range list.GetHours() {
 			for _, b := range list.GetHours() {
 				if a.GetName() != b.GetName() && a.GetMonth() == b.GetMonth() {
-					require.False(rt, shire{}.Within(a.GetWorkplace(), b.GetWorkplace()), "%s within %s", a.GetName(), b.GetName())
+					require.False(rt, s.tree.Within(a.GetWorkplace(), b.GetWorkplace()), "%s within %s", a.GetName(), b.GetName())
 				}
 			}
 		}
 	})
+}
+
+func TestRefusalsSayTheLineAndAreAllThere(t *testing.T) {
+	t.Parallel()
+	s, ctx := open(t)
+	_, err := s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(block("shire-south", "2026-03", 400, 3), block("shire-north", "2026-03", 400, 3))})
+	require.NoError(t, err)
+	// Wrong by itself, against the file and against the record: all at once.
+	changed := block("shire-south", "2026-03", 410, 4)
+	changed.Source, changed.Status = "", pb.HoursStatus_HOURS_STATUS_PROVISIONAL
+	rows := rowsOf(block("nowhere", "2026-03", 1, 1), changed, block("shire", "2026-03", 9, 1), block("shire-yard", "2026-03", -2, -1), nil)
+	rows[3].Line = 0
+	_, err = s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rows})
+	got := violations(t, err)
+	require.Equal(t, []string{
+		"rows[0].hours.workplace",
+		"rows[1].hours.head_count", "rows[1].hours.hours_worked", "rows[1].hours.source", "rows[1].hours.status",
+		"rows[2].hours.workplace",
+		"rows[3].hours.head_count", "rows[3].hours.hours_worked",
+		"rows[4].hours",
+	}, slices.Sorted(maps(got)))
+	require.Equal(t, "line 3, column hours_worked: is 410 here and 400 in the record; correct the file, or import it with restate and a reason",
+		got["rows[1].hours.hours_worked"])
+	require.Contains(t, got["rows[1].hours.status"], "is provisional here and final in the record")
+	require.Contains(t, got["rows[3].hours.hours_worked"], "row 4, column hours_worked: ")
+}
+
+func maps(m map[string]string) func(yield func(string) bool) {
+	return func(yield func(string) bool) {
+		for k := range m {
+			if !yield(k) {
+				return
+			}
+		}
+	}
+}
+
+func TestAFileThatIsWrongThroughout(t *testing.T) {
+	t.Parallel()
+	s, ctx := open(t)
+	var all []*pb.Hours
+	for range 500 {
+		all = append(all, block("nowhere", "2026-03", 1, 1))
+	}
+	_, err := s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(all...)})
+	got := violations(t, err)
+	require.Len(t, got, mostViolations+1)
+	require.Contains(t, got["rows"], "300 more things wrong")
+}
+
+func TestRestateWantsAReason(t *testing.T) {
+	t.Parallel()
+	s, ctx := open(t)
+	for _, reason := range []string{"", "  ", " x "} {
+		_, err := s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(block("shire-north", "2026-03", 400, 3)), Restate: true, Reason: reason})
+		require.Contains(t, violations(t, err), "reason")
+	}
+}
+
+func TestWarningsOfOddFigures(t *testing.T) {
+	t.Parallel()
+	s, ctx := open(t)
+	for name, c := range map[string]struct {
+		h              *pb.Hours
+		column, phrase string
+	}{
+		"month not over":     {block("shire-north", "2026-07", 400, 3), "status", "mark the figure as provisional"},
+		"closed by then":     {block("shire-yard", "2026-03", 400, 3), "workplace", "was closed before that month"},
+		"people, no hours":   {block("shire-south", "2026-03", 0, 3), "hours_worked", "leave the line out"},
+		"seventy hours each": {block("shire-south", "2026-04", 900, 3), "hours_worked", "comes to 300 hours a head"},
+	} {
+		out, err := s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(c.h)})
+		require.NoError(t, err, name)
+		require.Len(t, out.Warnings, 1, name)
+		require.Equal(t, c.column, out.Warnings[0].Column, name)
+		require.Contains(t, out.Warnings[0].Description, "line 2, column "+c.column, name)
+		require.Contains(t, out.Warnings[0].Description, c.phrase, name)
+	}
+	provisional := block("shire-south", "2026-07", 400, 3)
+	provisional.Status = pb.HoursStatus_HOURS_STATUS_PROVISIONAL
+	unknown := block("shire-south", "2026-05", 4000, 3)
+	unknown.HeadCount = nil
+	out, err := s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(provisional, unknown)})
+	require.NoError(t, err)
+	require.Empty(t, out.Warnings, "heads that are not known are not compared")
+}
+
+// TestMonthBeginsWhereTheWorkIs: the first hours of July in Sydney are still
+// June in Greenwich.
+func TestMonthBeginsWhereTheWorkIs(t *testing.T) {
+	t.Parallel()
+	s, ctx := open(t)
+	s.clock = func() time.Time { return time.Date(2026, 6, 30, 13, 59, 0, 0, time.UTC) }
+	req := &pb.ImportHoursRequest{Rows: rowsOf(block("shire-north", "2026-07", 1, 1))}
+	_, err := s.ImportHours(ctx, req)
+	require.Contains(t, violations(t, err)["rows[0].hours.month"], "has not begun")
+	s.clock = func() time.Time { return time.Date(2026, 6, 30, 14, 0, 0, 0, time.UTC) }
+	_, err = s.ImportHours(ctx, req)
+	require.NoError(t, err)
+}
+
+func TestWorkplaceAddedAMomentAgo(t *testing.T) {
+	t.Parallel()
+	s, ctx, plant := house(t)
+	for i := range 20 {
+		id := fmt.Sprintf("new-%02d", i)
+		plant(&pb.Workplace{Name: "workplaces/" + id, Parent: "workplaces/shire", Title: "New", Level: 2})
+		_, err := s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(block(id, "2026-03", 1, 1))})
+		require.NoError(t, err)
+	}
+}
+
+func TestReplayOutlivesWhatCameAfter(t *testing.T) {
+	t.Parallel()
+	s, ctx := open(t)
+	req := &pb.ImportHoursRequest{Rows: rowsOf(block("shire-north", "2026-03", 900, 3)), RequestId: "0190d3a0-7c1e-7b3a-9f6e-2b1c4d5e6f70"}
+	first, err := s.ImportHours(ctx, req)
+	require.NoError(t, err)
+	_, err = s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(block("shire-north", "2026-03", 800, 3)), Restate: true, Reason: "payroll run corrected"})
+	require.NoError(t, err)
+	again, err := s.ImportHours(ctx, req)
+	require.NoError(t, err)
+	require.True(t, proto.Equal(first, again), "the answer of then, warnings too")
+	list, err := s.ListHours(ctx, &pb.ListHoursRequest{})
+	require.NoError(t, err)
+	require.Equal(t, 800.0, list.Hours[0].HoursWorked)
+}
+
+func TestListInOrderAcrossWorkplaces(t *testing.T) {
+	t.Parallel()
+	s, ctx := open(t)
+	var all []*pb.Hours
+	for _, w := range []string{"shire-south", "shire-north-trees", "shire-yard"} {
+		for _, m := range []string{"2024-12", "2025-01", "2025-02"} {
+			all = append(all, block(w, m, 10, 1))
+		}
+	}
+	_, err := s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(all...)})
+	require.NoError(t, err)
+	for size := int32(1); size <= 9; size++ {
+		var names []string
+		req := &pb.ListHoursRequest{PageSize: size, StartMonth: "2025-01", EndMonth: "2025-03"}
+		for {
+			page, err := s.ListHours(ctx, req)
+			require.NoError(t, err)
+			for _, h := range page.Hours {
+				names = append(names, h.Name)
+			}
+			if req.PageToken = page.NextPageToken; req.PageToken == "" {
+				break
+			}
+		}
+		require.Len(t, names, 6, "pages of %d", size)
+		require.True(t, slices.IsSorted(names))
+	}
+	one, err := s.ListHours(ctx, &pb.ListHoursRequest{Workplace: "workplaces/shire-north"})
+	require.NoError(t, err)
+	require.Len(t, one.Hours, 3, "with all below it")
+}
+
+// FuzzImportHours: whatever a file holds, nothing panics, a refusal writes
+// nothing, and the same file again writes nothing.
+func FuzzImportHours(f *testing.F) {
+	s, ctx := open(f)
+	f.Add(`{"rows":[{"line":2,"hours":{"workplace":"workplaces/shire-north","month":"2026-03","employmentGroup":1,"hoursWorked":400,"headCount":3}}]}`)
+	f.Add(`{"rows":[{},{"hours":{}},{"line":-1,"hours":{"month":"2026-13","hoursWorked":"NaN"}}],"restate":true,"reason":"x y"}`)
+	f.Add(`{"rows":[{"hours":{"workplace":"workplaces/shire","month":"1950-01","employmentGroup":4,"hoursWorked":"-0","headCount":0}},{"hours":{"workplace":"workplaces/shire-south","month":"1950-01","employmentGroup":4,"hoursWorked":1e8}}]}`)
+	f.Fuzz(func(t *testing.T, text string) {
+		req := &pb.ImportHoursRequest{}
+		if (protojson.UnmarshalOptions{DiscardUnknown: true}).Unmarshal([]byte(text), req) != nil || len(rules(req)) > 0 {
+			return
+		}
+		before, err := s.ledger.Head(ctx)
+		require.NoError(t, err)
+		out, err := s.ImportHours(ctx, req)
+		after, headErr := s.ledger.Head(ctx)
+		require.NoError(t, headErr)
+		if err != nil {
+			require.Equal(t, codes.InvalidArgument, status.Code(err), "%v", err)
+			require.Equal(t, before, after)
+			return
+		}
+		require.EqualValues(t, len(req.GetRows()), out.Created+out.Restated+out.Unchanged)
+		if req.GetValidateOnly() {
+			require.Equal(t, before, after)
+			return
+		}
+		_, err = s.ImportHours(ctx, req)
+		require.NoError(t, err)
+		again, err := s.ledger.Head(ctx)
+		require.NoError(t, err)
+		require.Equal(t, after, again)
+	})
+}
+
+// BenchmarkImportHours imports a file of 20,000 rows: 30 crews, 55 years.
+func BenchmarkImportHours(b *testing.B) {
+	s, ctx, plant := house(b)
+	var all []*pb.Hours
+	for c := range 30 {
+		id := fmt.Sprintf("crew-%02d", c)
+		plant(&pb.Workplace{Name: "workplaces/" + id, Parent: "workplaces/shire-south", Title: "Crew", Level: 4})
+		for m := range 666 {
+			all = append(all, block(id, fmt.Sprintf("%d-%02d", 1970+m/12, 1+m%12), 400, 3))
+		}
+	}
+	for i := 0; b.Loop(); i++ {
+		for _, h := range all {
+			h.HoursWorked = float64(300 + i%100)
+		}
+		_, err := s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(all...), Restate: true, Reason: "benchmark"})
+		require.NoError(b, err)
+	}
 }

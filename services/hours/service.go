@@ -3,6 +3,7 @@ package hours
 import (
 	"context"
 	"errors"
+	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -15,22 +16,30 @@ import (
 	"fairlead/services/record"
 )
 
-// Tree is what is asked of the tree of workplaces.
+// Tree answers where workplaces stand; see services/workplace.
 type Tree interface {
-	access.Tree
+	// Root returns the name of the organisation at the top.
+	Root() string
 	// Has reports whether there is such a workplace.
 	Has(name string) bool
-	// Below returns a workplace and all below it.
+	// Within reports whether workplace is ancestor or stands below it.
+	Within(workplace, ancestor string) bool
+	// Below returns the workplace and all below it.
 	Below(name string) []string
-	// Path returns the way from the root to a workplace.
+	// Path returns the way from the root to the workplace.
 	Path(name string) []string
 	// Location returns the time zone in which the months of a workplace run.
 	Location(name string) *time.Location
+	// ClosedAt reports whether a workplace was closed at a time.
+	ClosedAt(name string, at time.Time) bool
 	// Nearest returns names that look like one that is not there.
 	Nearest(name string, limit int) []string
+	// Wait returns when the tree reflects a sequence number.
+	Wait(ctx context.Context, seq int64) error
 }
 
-// Rules applies the rules that the contract puts on single fields.
+// Rules applies the rules that the contract puts on single fields and says what
+// is wrong in plain words. Rows are checked with it one by one.
 type Rules func(m proto.Message) fault.Violations
 
 // Service implements HoursService.
@@ -38,36 +47,34 @@ type Service struct {
 	pb.UnimplementedHoursServiceServer
 	ledger ledger.Ledger
 	tree   Tree
-	tokens *paging.Tokens
 	rules  Rules
+	tokens *paging.Tokens
 	clock  func() time.Time
 }
 
 // New returns the service.
 func New(l ledger.Ledger, tree Tree, tokens *paging.Tokens, rules func(m proto.Message) fault.Violations, clock func() time.Time) *Service {
-	return &Service{ledger: l, tree: tree, tokens: tokens, rules: rules, clock: clock}
+	return &Service{ledger: l, tree: tree, rules: rules, tokens: tokens, clock: clock}
 }
 
 // ImportHours implements HoursService.
 func (s *Service) ImportHours(ctx context.Context, req *pb.ImportHoursRequest) (*pb.ImportHoursResponse, error) {
-	rows, warnings, err := s.check(ctx, req)
-	if err != nil {
+	if err := s.treeAtHead(ctx); err != nil {
 		return nil, err
 	}
+	im := s.readRows(ctx, req)
 	if req.GetValidateOnly() {
-		out, err := s.compare(ctx, s.ledger, req, rows)
-		if err == nil {
-			out.Warnings = warnings
+		p, err := im.plan(ctx, s.ledger)
+		if err != nil {
+			return nil, fault.FromLedger(err, record.Etag)
 		}
-		return out, err
+		return p.response(), nil
 	}
 	asked, err := record.Request(access.From(ctx).Name, req.GetRequestId(), req)
 	if err != nil {
 		return nil, err
 	}
-	receipt, err := s.ledger.Write(ctx, asked, func(ctx context.Context, tx ledger.Tx) error {
-		return s.store(ctx, tx, req, rows)
-	})
+	receipt, err := s.ledger.Write(ctx, asked, im.store)
 	if err != nil {
 		return nil, fault.FromLedger(err, record.Etag)
 	}
@@ -75,96 +82,68 @@ func (s *Service) ImportHours(ctx context.Context, req *pb.ImportHoursRequest) (
 	if err := proto.Unmarshal(receipt.Answer, out); err != nil {
 		return nil, err
 	}
-	out.Warnings, out.SequenceNumber = warnings, receipt.Seq
+	out.SequenceNumber = receipt.Seq
 	return out, nil
 }
 
 // ListHours implements HoursService.
 func (s *Service) ListHours(ctx context.Context, req *pb.ListHoursRequest) (*pb.ListHoursResponse, error) {
-	var asked []string
-	if w := req.GetWorkplace(); w != "" {
-		asked = []string{w}
+	var vs fault.Violations
+	if a, b := req.GetStartMonth(), req.GetEndMonth(); a != "" && b != "" && b <= a {
+		vs.Add("end_month", "must be after start_month: it is the month after the last")
 	}
-	workplaces, err := access.Narrow(access.From(ctx), s.tree, asked)
+	asked := &pb.ListHoursRequest{Workplace: req.GetWorkplace(), StartMonth: req.GetStartMonth(), EndMonth: req.GetEndMonth()}
+	after, err := s.tokens.Open(asked, req.GetPageToken())
+	if err != nil {
+		vs.Add("page_token", "does not belong to this question; ask again without it to start from the first page")
+	}
+	if len(vs) > 0 {
+		return nil, vs.Err()
+	}
+	workplaces, err := s.seen(ctx, req.GetWorkplace())
 	if err != nil {
 		return nil, err
 	}
-	if w := req.GetWorkplace(); w != "" && !s.tree.Has(w) {
-		return nil, fault.NotFound(w)
-	}
 	size := int(req.GetPageSize())
-	if size == 0 {
+	if size <= 0 {
 		size = 1000
 	}
-	question := proto.Clone(req).(*pb.ListHoursRequest)
-	question.PageSize, question.PageToken = 0, ""
-	after, err := s.tokens.Open(question, req.GetPageToken())
+	size = min(size, 5000)
+	rows, more, err := s.list(ctx, workplaces, req.GetStartMonth(), req.GetEndMonth(), after, size)
 	if err != nil {
-		return nil, fault.Invalid(fault.Violation{Field: "page_token", Description: "is not a token of this question; leave it empty to start again"})
+		return nil, fault.FromLedger(err, record.Etag)
 	}
-	out := &pb.ListHoursResponse{}
-	if after == "" {
-		after = "workplaces/"
+	out := &pb.ListHoursResponse{Hours: rows}
+	if more {
+		out.NextPageToken = s.tokens.Make(asked, rows[len(rows)-1].GetName())
 	}
-	for {
-		page, err := s.ledger.List(ctx, record.KindHours, "workplaces/", after, 1000)
-		if err != nil {
-			return nil, err
-		}
-		for _, r := range page {
-			after = r.Name
-			h := &pb.Hours{}
-			if err := record.Read(r.Body, r.Revision, h); err != nil {
-				return nil, err
-			}
-			if !s.wanted(h, req, workplaces) {
-				continue
-			}
-			if len(out.Hours) == size {
-				out.NextPageToken = s.tokens.Make(question, out.Hours[size-1].GetName())
-				return out, nil
-			}
-			out.Hours = append(out.Hours, h)
-		}
-		if len(page) < 1000 {
-			return out, nil
-		}
-	}
+	return out, nil
 }
 
-// wanted reports whether a block of hours answers the question.
-func (s *Service) wanted(h *pb.Hours, req *pb.ListHoursRequest, workplaces []string) bool {
-	if m := req.GetStartMonth(); m != "" && h.GetMonth() < m {
-		return false
-	}
-	if m := req.GetEndMonth(); m != "" && h.GetMonth() >= m {
-		return false
-	}
-	if len(workplaces) == 0 {
-		return true
-	}
-	for _, w := range workplaces {
-		if s.tree.Within(h.GetWorkplace(), w) {
-			return true
-		}
-	}
-	return false
-}
+// longestWait bounds the wait for the tree; it is milliseconds behind.
+const longestWait = 5 * time.Second
 
-// reader reads stored hours, in or outside a transaction.
-type reader interface {
-	Get(ctx context.Context, name string) (ledger.Resource, error)
-}
-
-// stored returns the hours under a name, nil when there are none.
-func stored(ctx context.Context, from reader, name string) (*pb.Hours, int64, error) {
-	r, err := from.Get(ctx, name)
-	if errors.Is(err, ledger.ErrNotFound) {
-		return nil, 0, nil
-	}
+// treeAtHead waits until the tree knows every workplace that is in the ledger.
+func (s *Service) treeAtHead(ctx context.Context) error {
+	head, err := s.ledger.Head(ctx)
 	if err != nil {
-		return nil, 0, err
+		return fault.FromLedger(err, record.Etag)
 	}
-	h := &pb.Hours{}
-	return h, r.Revision, record.Read(r.Body, r.Revision, h)
+	inner, cancel := context.WithTimeout(ctx, longestWait)
+	defer cancel()
+	err = s.tree.Wait(inner, head.Seq)
+	if errors.Is(err, context.DeadlineExceeded) && ctx.Err() == nil {
+		return fault.Busy(time.Second)
+	}
+	return err
+}
+
+// unknownWorkplace says that a workplace is not there and what it may have been
+// meant to be.
+func unknownWorkplace(t Tree, name string) string {
+	near := t.Nearest(name, 3)
+	if len(near) == 0 {
+		return "is not a workplace here; add it first, or give one that is"
+	}
+	return "is not a workplace here; did you mean " + strings.Join(near, " or ") + "?"
 }
