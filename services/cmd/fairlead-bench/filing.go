@@ -45,7 +45,7 @@ func benchFiling(ctx context.Context, dir string, writers int, span time.Duratio
 	defer conn.Close()
 	call := metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
 	if _, err := pb.NewWorkplaceServiceClient(conn).CreateWorkplace(call, &pb.CreateWorkplaceRequest{Workplace: &pb.Workplace{
-		Name: workplace(0), Title: "Bench", Level: pb.WorkplaceLevel_WORKPLACE_LEVEL_ORGANISATION, TimeZone: "UTC"}}); err != nil {
+		Name: placeName(0), Title: "Bench", Level: pb.WorkplaceLevel_WORKPLACE_LEVEL_ORGANISATION, TimeZone: "UTC"}}); err != nil {
 		stop()
 		return nil, err
 	}
@@ -96,7 +96,7 @@ func fileFor(ctx context.Context, conn *grpc.ClientConn, writers int, span time.
 			var seq int64
 			for time.Now().Before(end) {
 				r := g.report()
-				r.Workplace, r.State, r.ReceiveTime = workplace(0), 0, nil
+				r.Workplace, r.State, r.ReceiveTime = placeName(0), 0, nil
 				for _, h := range r.Harms {
 					h.Outcome = 0
 				}

@@ -87,7 +87,7 @@ func fill(ctx context.Context, l ledger.Ledger, base *sql.DB, n int) (words []st
 	_, err = l.Write(ctx, actor, func(ctx context.Context, tx ledger.Tx) error {
 		all := []*pb.Workplace{{Name: "workplaces/all", Title: "All", Level: pb.WorkplaceLevel_WORKPLACE_LEVEL_ORGANISATION, TimeZone: "UTC"}}
 		for i := range places {
-			all = append(all, &pb.Workplace{Name: workplace(i), Parent: "workplaces/all", Title: fmt.Sprint("Place ", i), Level: pb.WorkplaceLevel_WORKPLACE_LEVEL_SITE})
+			all = append(all, &pb.Workplace{Name: placeName(i), Parent: "workplaces/all", Title: fmt.Sprint("Place ", i), Level: pb.WorkplaceLevel_WORKPLACE_LEVEL_SITE})
 		}
 		for _, w := range all {
 			p, err := record.Put(w, w.Name, record.KindWorkplace, record.VerbCreate, 0)
@@ -194,7 +194,7 @@ func benchSearch(ctx context.Context, s *search.Service, base *sql.DB, words []s
 		for i, w := range words {
 			year, place := 2016+(i+round)%years, (i*7+round)%places
 			begun := time.Now()
-			if _, err := s.SearchReports(who, &pb.SearchReportsRequest{Words: w, Filter: &pb.ReportFilter{Workplaces: []string{workplace(place)},
+			if _, err := s.SearchReports(who, &pb.SearchReportsRequest{Words: w, Filter: &pb.ReportFilter{Workplaces: []string{placeName(place)},
 				StartDate: fmt.Sprintf("%d-01-01", year), EndDate: fmt.Sprintf("%d-01-01", year+1)}}); err != nil {
 				return row{}, err
 			}

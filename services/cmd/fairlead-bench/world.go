@@ -54,13 +54,13 @@ func (g *generator) narrative() string {
 	return b.String()
 }
 
-func workplace(i int) string { return fmt.Sprintf("workplaces/place-%02d", i) }
+func placeName(i int) string { return fmt.Sprintf("workplaces/place-%02d", i) }
 
 // report makes the i-th report.
 func (g *generator) report() *pb.Report {
 	at := time.Date(2016, 1, 1, 0, 0, 0, 0, time.UTC).Add(time.Duration(g.r.Int64N(int64(years) * 365 * 24 * int64(time.Hour))))
 	r := &pb.Report{
-		Name: "reports/" + uuid.NewString(), Kind: pb.ReportKind(1 + g.r.IntN(5)), Workplace: workplace(g.r.IntN(places)),
+		Name: "reports/" + uuid.NewString(), Kind: pb.ReportKind(1 + g.r.IntN(5)), Workplace: placeName(g.r.IntN(places)),
 		Narrative: g.narrative(), OccurTime: timestamppb.New(at), OccurPrecision: pb.TimePrecision_TIME_PRECISION_ABOUT,
 		TellerMode: pb.TellerMode_TELLER_MODE_CONFIDENTIAL, State: pb.ReportState_REPORT_STATE_RECEIVED,
 		ReceiveTime: timestamppb.New(at.Add(time.Hour)), Potential: pb.PotentialSeverity(1 + g.r.IntN(4)),
