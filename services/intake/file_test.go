@@ -2,6 +2,7 @@ package intake_test
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -198,6 +199,11 @@ func TestFileReportRefuses(t *testing.T) {
 			_, err := call(worker, h.FileReport, &pb.FileReportRequest{Report: c.r, ValidateOnly: check})
 			require.Equal(t, codes.InvalidArgument, status.Code(err), "%s: %v", name, err)
 			require.ElementsMatch(t, c.fields, fields(err), "%s: %v", name, status.Convert(err).Details())
+			// What was told never comes back in an error, which may be logged.
+			all := fmt.Sprint(err, status.Convert(err).Details())
+			for _, said := range []string{"chipper", "forearm", "xxxx"} {
+				require.NotContains(t, all, said, name)
+			}
 		}
 	}
 	_, err := call(worker, h.FileReport, &pb.FileReportRequest{Report: nearMiss(nil), RequestId: "seven"})
