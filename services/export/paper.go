@@ -2,6 +2,7 @@ package export
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/go-pdf/fpdf"
@@ -50,10 +51,11 @@ func newPaper(sum *pb.Summary) (*paper, error) {
 	p := &paper{pdf: pdf, k: pdf.GetConversionRatio()}
 	foot := fmt.Sprintf("%s. As at sequence number %d, made %s.", sum.GetScope(), sum.GetSequenceNumber(), stamp(made))
 	pdf.SetFooterFunc(func() {
-		pdf.SetY(-margin)
+		pdf.SetY(-margin - 1)
 		p.font("", 8, softInk)
-		pdf.CellFormat(p.width()-25, line, foot, "", 0, "L", false, 0, "")
-		pdf.CellFormat(25, line, fmt.Sprintf("%d of {pages}", pdf.PageNo()), "", 0, "R", false, 0, "")
+		// The page number leads: how wide "of 7" is, is known only at the end.
+		pdf.CellFormat(p.width(), line, fmt.Sprintf("%d of {pages}", pdf.PageNo()), "", 1, "L", false, 0, "")
+		pdf.CellFormat(p.width(), line, foot, "", 0, "L", false, 0, "")
 	})
 	pdf.AddPage()
 	return p, nil
@@ -87,8 +89,11 @@ func (p *paper) title(s string) {
 	p.pdf.Ln(1)
 }
 
-func (p *paper) section(s string) {
-	p.room(34)
+func (p *paper) section(s string) { p.sectionOver(s, 22) }
+
+// sectionOver starts a section whose first h millimetres belong to its head.
+func (p *paper) sectionOver(s string, h float64) {
+	p.room(14 + h)
 	p.pdf.Ln(5)
 	p.font("B", 12, ink)
 	p.pdf.MultiCell(0, 6, s, "", "L", false)
@@ -133,11 +138,12 @@ func (p *paper) note(s string) {
 
 func (p *paper) figure(f *figure.Figure) error {
 	p.room(f.Height/p.k + 4)
-	h, err := pdfdraw.Draw(p.pdf, f, margin, p.pdf.GetY())
+	y := p.pdf.GetY()
+	h, err := pdfdraw.Draw(p.pdf, f, margin, y)
 	if err != nil {
 		return err
 	}
-	p.pdf.SetY(p.pdf.GetY() + h + 1)
+	p.pdf.SetXY(margin, y+h+1)
 	return nil
 }
 
@@ -204,36 +210,66 @@ func (p *paper) measures(values []*pb.MeasureValue) {
 		cols[4].head = figure.Number(100*values[0].GetLevel(), 0) + " % interval"
 	}
 	var rows [][]string
-	var notes []string
+	notes := newNotes()
 	for _, v := range values {
 		d := v.GetDefinition()
 		value, interval := "undefined", ""
 		if v.GetDefined() {
-			value = rounded(v.Value)
+			value, interval = rounded(v.Value), "none"
 			if v.Lower != nil && v.Upper != nil {
 				interval = rounded(v.Lower) + " to " + rounded(v.Upper)
 			}
 		} else if r := v.GetUndefinedReason(); r != "" {
-			notes = append(notes, d.GetTitle()+": undefined: "+r+".")
+			notes.add("undefined: "+r+".", d.GetTitle())
 		}
 		over := ""
 		if v.Denominator != nil {
 			over = figure.Number(v.GetDenominator(), 0)
 		}
 		for _, n := range v.GetNotes() {
-			notes = append(notes, d.GetTitle()+": "+n)
+			notes.add(n, d.GetTitle())
 		}
 		rows = append(rows, []string{d.GetTitle() + ", " + d.GetUnit(), figure.Number(v.GetNumerator(), 0), over, value, interval})
 	}
 	p.ruled(cols, rows)
-	for _, n := range notes {
+	for _, n := range notes.lines(len(values)) {
 		p.small(n)
 	}
 }
 
+// notes gathers remarks that several rows share, so that each is said once.
+type notes struct {
+	order []string
+	about map[string][]string
+}
+
+func newNotes() *notes { return &notes{about: map[string][]string{}} }
+
+func (n *notes) add(text, row string) {
+	if _, ok := n.about[text]; !ok {
+		n.order = append(n.order, text)
+	}
+	n.about[text] = append(n.about[text], row)
+}
+
+// lines returns each remark with the rows it is about; one that more than half
+// of all rows share is about the table.
+func (n *notes) lines(rows int) []string {
+	var out []string
+	for _, text := range n.order {
+		who := n.about[text]
+		if 2*len(who) > rows {
+			out = append(out, text)
+			continue
+		}
+		out = append(out, strings.Join(who, ", ")+": "+text)
+	}
+	return out
+}
+
 // table writes a cross-tabulation; columns that are empty throughout are left
 // out, which the totals show.
-func (p *paper) table(t *pb.Table) {
+func (p *paper) table(t *pb.Table, method bool) {
 	n := len(t.GetColumns())
 	if len(t.GetRows()) == 0 {
 		p.text("Nothing to count in this period.")
@@ -277,7 +313,10 @@ func (p *paper) table(t *pb.Table) {
 		rows = append(rows, row)
 	}
 	p.ruled(cols, rows)
-	p.small(fmt.Sprintf("%s Total %d; without a value on the rows %d.", t.GetMethod(), t.GetTotal(), t.GetRowsUnknown()))
+	if method {
+		p.small(t.GetMethod())
+	}
+	p.small(fmt.Sprintf("Total %d; without a value on the rows %d.", t.GetTotal(), t.GetRowsUnknown()))
 }
 
 // cell writes a count for paper: a held-back one is a dash with a dot, which
@@ -291,11 +330,9 @@ func cell(n int64) string {
 
 // shortHead shortens a column head to what fits.
 func shortHead(s string) string {
-	for _, x := range [][2]string{{"Medical treatment", "Medical"}, {"Restricted work", "Restricted"}, {"Permanent incapacity", "Permanent"},
-		{"Injury or illness", "Injury"}, {"Near miss", "Near miss"}, {"Release to the environment", "Release"}, {"Environmental release", "Release"}, {"Not known", "Unknown"}} {
-		if s == x[0] {
-			return x[1]
-		}
+	if short, ok := map[string]string{"medical treatment": "medical", "restricted work": "restricted", "permanent incapacity": "permanent",
+		"lasting incapacity": "lasting", "injury or illness": "injury", "environmental release": "release"}[strings.ToLower(s)]; ok {
+		return short
 	}
 	const most = 11
 	if r := []rune(s); len(r) > most {

@@ -30,10 +30,11 @@ func (s *Service) writePDF(sum *pb.Summary) ([]byte, error) {
 		return nil, err
 	}
 	p.section("Reports by kind")
-	p.table(sum.GetKinds())
-	for _, t := range sum.GetTables() {
+	p.table(sum.GetKinds(), true)
+	for i, t := range sum.GetTables() {
 		p.section(t.GetTitle())
-		p.table(t.GetTable())
+		// The tables of persons share their method; it is said once.
+		p.table(t.GetTable(), i == 0 || i == len(sum.GetTables())-1)
 		if t.GetHeldBack() > 0 {
 			p.small(fmt.Sprintf("%d cells are held back to protect people.", t.GetHeldBack()))
 		}
@@ -61,13 +62,18 @@ func (s *Service) drawChart(p *paper, c *pb.Chart) error {
 	if c == nil {
 		return nil
 	}
-	p.section(c.GetDefinition().GetTitle() + " by month")
+	var drawn *figure.Figure
+	over := 22.0
 	if c.GetKind() != pb.ChartKind_CHART_KIND_TOO_FEW && s.d.Draw != nil {
 		f, err := s.d.Draw(c, figure.Size{Width: p.width() * p.k, Text: 9})
 		if err != nil {
 			return fmt.Errorf("export: draw chart: %w", err)
 		}
-		if err := p.figure(f); err != nil {
+		drawn, over = f, f.Height/p.k+18
+	}
+	p.sectionOver(c.GetDefinition().GetTitle()+" by month", over)
+	if drawn != nil {
+		if err := p.figure(drawn); err != nil {
 			return err
 		}
 	}
@@ -99,8 +105,8 @@ func rounded(p *float64) string {
 		return "0"
 	case v < 0.1:
 		return strings.TrimRight(strings.TrimRight(fmt.Sprintf("%.3f", v), "0"), ".")
-	case v < 10:
-		return fmt.Sprintf("%.1f", v)
+	case v < 100:
+		return figure.Number(v, 1)
 	default:
 		return figure.Number(v, 0)
 	}

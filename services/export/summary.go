@@ -92,7 +92,7 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest) (*pb.S
 	sum.Kinds = kinds
 	for _, f := range facets {
 		t, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: f.dim, Columns: pb.Dimension_DIMENSION_OUTCOME,
-			CodeLevel: 2, CountHarms: true, MinSequenceNumber: seq})
+			CodeLevel: levelFor(kinds), CountHarms: true, MinSequenceNumber: seq})
 		if err != nil {
 			return nil, false, err
 		}
@@ -117,6 +117,16 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest) (*pb.S
 	sum.Cautions = append(sum.Cautions,
 		"This summary supports judgement. The law in force, the regulator and competent people decide what must be notified and what it means.")
 	return sum, whole, nil
+}
+
+// levelFor is how fine codes are tabulated: groups where there are few cases,
+// so that counts are large enough to be shown, and finer where there are many.
+// The threshold is this project's choice.
+func levelFor(kinds *pb.Table) int32 {
+	if kinds.GetTotal() < 2000 {
+		return 1
+	}
+	return 2
 }
 
 // chartMeasure is the measure that the summary charts: the first frequency
