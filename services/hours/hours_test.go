@@ -2,133 +2,22 @@ package hours
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
 	"testing"
 	"time"
-	_ "time/tzdata"
 
-	"buf.build/go/protovalidate"
 	"github.com/stretchr/testify/require"
-	"go.uber.org/goleak"
-	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
-	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
-	"google.golang.org/protobuf/types/known/timestamppb"
 	"pgregory.net/rapid"
 
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
-	"fairlead/services/fault"
-	"fairlead/services/ledger"
-	"fairlead/services/ledger/sqlite"
-	"fairlead/services/paging"
-	"fairlead/services/record"
-	"fairlead/services/workplace"
 )
-
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
-
-// now is in the middle of a month.
-var now = time.Date(2026, 7, 14, 9, 0, 0, 0, time.UTC)
-
-// known is the tree: a shire with two depots, a crew, and a yard that closed.
-var known = []string{"workplaces/shire", "workplaces/shire-north", "workplaces/shire-north-trees", "workplaces/shire-south"}
-
-func open(t testing.TB) (*Service, context.Context) {
-	t.Helper()
-	s, ctx, _ := house(t)
-	return s, ctx
-}
-
-// house is the room on a real ledger, with the real tree following; plant adds
-// workplaces.
-func house(t testing.TB) (*Service, context.Context, func(...*pb.Workplace)) {
-	t.Helper()
-	running, stop := context.WithCancel(context.Background())
-	l, err := sqlite.Open(running, t.TempDir(), sqlite.Options{})
-	require.NoError(t, err)
-	plant := func(all ...*pb.Workplace) {
-		_, err := l.Write(running, ledger.Request{Actor: "principals/setup"}, func(ctx context.Context, tx ledger.Tx) error {
-			for _, w := range all {
-				p, err := record.Put(w, w.Name, record.KindWorkplace, record.VerbCreate, ledger.Any)
-				if err != nil {
-					return err
-				}
-				if _, err := tx.Put(ctx, p); err != nil {
-					return err
-				}
-			}
-			return nil
-		})
-		require.NoError(t, err)
-	}
-	plant(&pb.Workplace{Name: "workplaces/shire", Title: "Shire", Level: 1, TimeZone: "Australia/Sydney"},
-		&pb.Workplace{Name: "workplaces/shire-north", Parent: "workplaces/shire", Title: "North", Level: 2},
-		&pb.Workplace{Name: "workplaces/shire-north-trees", Parent: "workplaces/shire-north", Title: "Trees", Level: 4},
-		&pb.Workplace{Name: "workplaces/shire-south", Parent: "workplaces/shire", Title: "South", Level: 2},
-		&pb.Workplace{Name: "workplaces/shire-yard", Parent: "workplaces/shire", Title: "Old yard", Level: 2, CloseTime: timestamppb.New(now.AddDate(-1, 0, 0))})
-	tree := workplace.NewTree(l, func() time.Time { return now })
-	require.NoError(t, tree.CatchUp(running))
-	done := make(chan error, 1)
-	go func() { done <- tree.Run(running) }()
-	t.Cleanup(func() {
-		stop()
-		if err := <-done; !errors.Is(err, context.Canceled) {
-			t.Errorf("the tree stopped: %v", err)
-		}
-		require.NoError(t, l.Close())
-	})
-	s := New(l, tree, paging.New(make([]byte, 32)), rules, func() time.Time { return now })
-	return s, access.With(context.Background(), access.Principal{Name: "principals/x", Roles: []pb.Role{pb.Role_ROLE_ADVISER}}), plant
-}
-
-// rules applies the contract, as the server's gate does.
-func rules(m proto.Message) fault.Violations {
-	var vs fault.Violations
-	if err := protovalidate.Validate(m); err != nil {
-		var invalid *protovalidate.ValidationError
-		if !errors.As(err, &invalid) {
-			panic(err)
-		}
-		for _, v := range invalid.Violations {
-			vs.Add(protovalidate.FieldPathString(v.Proto.GetField()), v.Proto.GetMessage())
-		}
-	}
-	return vs
-}
-
-func block(workplace, month string, worked, heads float64) *pb.Hours {
-	return &pb.Hours{Workplace: "workplaces/" + workplace, Month: month, EmploymentGroup: pb.EmploymentGroup_EMPLOYMENT_GROUP_EMPLOYEE,
-		HoursWorked: worked, HeadCount: &heads, Source: "payroll"}
-}
-
-func rowsOf(hs ...*pb.Hours) []*pb.HoursRow {
-	var out []*pb.HoursRow
-	for i, h := range hs {
-		out = append(out, &pb.HoursRow{Line: int64(i + 2), Hours: h})
-	}
-	return out
-}
-
-func violations(t *testing.T, err error) map[string]string {
-	t.Helper()
-	require.Equal(t, codes.InvalidArgument, status.Code(err), "%v", err)
-	out := map[string]string{}
-	for _, d := range status.Convert(err).Details() {
-		if br, ok := d.(*errdetails.BadRequest); ok {
-			for _, v := range br.GetFieldViolations() {
-				out[v.GetField()] = v.GetDescription()
-			}
-		}
-	}
-	return out
-}
 
 func TestImportTwiceChangesNothing(t *testing.T) {
 	t.Parallel()
@@ -231,6 +120,17 @@ func TestOverlapWithStored(t *testing.T) {
 		_, err = s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(block(pair[1], "2026-04", 400, 3))})
 		require.NoError(t, err, "another month does not clash")
 	}
+}
+
+// TestOverlapBesideAnotherRow: the file names a crew in one month and, in
+// another, the shire above it; hours of the other depot are stored for that one.
+func TestOverlapBesideAnotherRow(t *testing.T) {
+	t.Parallel()
+	s, ctx := open(t)
+	_, err := s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(block("shire-south", "2026-03", 400, 3))})
+	require.NoError(t, err)
+	_, err = s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(block("shire-north-trees", "2026-02", 400, 3), block("shire", "2026-03", 400, 3))})
+	require.Contains(t, violations(t, err)["rows[1].hours.workplace"], "count twice")
 }
 
 func TestCheckOnlyWritesNothing(t *testing.T) {
@@ -487,59 +387,4 @@ func TestListInOrderAcrossWorkplaces(t *testing.T) {
 	one, err := s.ListHours(ctx, &pb.ListHoursRequest{Workplace: "workplaces/shire-north"})
 	require.NoError(t, err)
 	require.Len(t, one.Hours, 3, "with all below it")
-}
-
-// FuzzImportHours: whatever a file holds, nothing panics, a refusal writes
-// nothing, and the same file again writes nothing.
-func FuzzImportHours(f *testing.F) {
-	s, ctx := open(f)
-	f.Add(`{"rows":[{"line":2,"hours":{"workplace":"workplaces/shire-north","month":"2026-03","employmentGroup":1,"hoursWorked":400,"headCount":3}}]}`)
-	f.Add(`{"rows":[{},{"hours":{}},{"line":-1,"hours":{"month":"2026-13","hoursWorked":"NaN"}}],"restate":true,"reason":"x y"}`)
-	f.Add(`{"rows":[{"hours":{"workplace":"workplaces/shire","month":"1950-01","employmentGroup":4,"hoursWorked":"-0","headCount":0}},{"hours":{"workplace":"workplaces/shire-south","month":"1950-01","employmentGroup":4,"hoursWorked":1e8}}]}`)
-	f.Fuzz(func(t *testing.T, text string) {
-		req := &pb.ImportHoursRequest{}
-		if (protojson.UnmarshalOptions{DiscardUnknown: true}).Unmarshal([]byte(text), req) != nil || len(rules(req)) > 0 {
-			return
-		}
-		before, err := s.ledger.Head(ctx)
-		require.NoError(t, err)
-		out, err := s.ImportHours(ctx, req)
-		after, headErr := s.ledger.Head(ctx)
-		require.NoError(t, headErr)
-		if err != nil {
-			require.Equal(t, codes.InvalidArgument, status.Code(err), "%v", err)
-			require.Equal(t, before, after)
-			return
-		}
-		require.EqualValues(t, len(req.GetRows()), out.Created+out.Restated+out.Unchanged)
-		if req.GetValidateOnly() {
-			require.Equal(t, before, after)
-			return
-		}
-		_, err = s.ImportHours(ctx, req)
-		require.NoError(t, err)
-		again, err := s.ledger.Head(ctx)
-		require.NoError(t, err)
-		require.Equal(t, after, again)
-	})
-}
-
-// BenchmarkImportHours imports a file of 20,000 rows: 30 crews, 55 years.
-func BenchmarkImportHours(b *testing.B) {
-	s, ctx, plant := house(b)
-	var all []*pb.Hours
-	for c := range 30 {
-		id := fmt.Sprintf("crew-%02d", c)
-		plant(&pb.Workplace{Name: "workplaces/" + id, Parent: "workplaces/shire-south", Title: "Crew", Level: 4})
-		for m := range 666 {
-			all = append(all, block(id, fmt.Sprintf("%d-%02d", 1970+m/12, 1+m%12), 400, 3))
-		}
-	}
-	for i := 0; b.Loop(); i++ {
-		for _, h := range all {
-			h.HoursWorked = float64(300 + i%100)
-		}
-		_, err := s.ImportHours(ctx, &pb.ImportHoursRequest{Rows: rowsOf(all...), Restate: true, Reason: "benchmark"})
-		require.NoError(b, err)
-	}
 }

@@ -147,14 +147,17 @@ func statusWord(s pb.HoursStatus) string {
 // stored reads the figures that the file may touch: those of its workplaces and
 // of all above and below them, for the months it spans.
 func (im *imports) stored(ctx context.Context, from lister) (map[string]kept, error) {
-	workplaces := map[string]bool{}
+	workplaces, asked := map[string]bool{}, map[string]bool{}
 	first, last := "", ""
 	for _, r := range im.rows {
 		if m := r.slot.month; first == "" || m < first {
 			first = m
 		}
 		last = max(last, r.slot.month)
-		if w := r.hours.GetWorkplace(); !workplaces[w] {
+		// A workplace that stands below another of the file still has its own
+		// above and below to be read.
+		if w := r.hours.GetWorkplace(); !asked[w] {
+			asked[w] = true
 			for _, o := range append(im.s.tree.Path(w), im.s.tree.Below(w)...) {
 				workplaces[o] = true
 			}
