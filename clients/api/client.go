@@ -24,6 +24,9 @@ type Options struct {
 	// Warn hears what the user should know but no call fails for; nil drops
 	// it.
 	Warn func(string)
+	// Timeout bounds one call, with all its attempts, when the caller's
+	// context has no deadline of its own; 0 is no bound.
+	Timeout time.Duration
 	// Attempts is how often one call is sent at most; 0 means 6.
 	Attempts int
 	// NewID mints request ids; nil is UUID version 7.
@@ -107,6 +110,11 @@ func (w *wire) Invoke(ctx context.Context, method string, args, reply any, opts 
 	req, ok := args.(proto.Message)
 	if !ok {
 		return w.conn.Invoke(ctx, method, args, reply, opts...)
+	}
+	if _, bounded := ctx.Deadline(); !bounded && w.o.Timeout > 0 {
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithTimeout(ctx, w.o.Timeout)
+		defer cancel()
 	}
 	w.mint(req)
 	req = w.expectOwnWrites(ctx, method, req)

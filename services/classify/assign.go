@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -11,7 +13,6 @@ import (
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
 	"fairlead/services/answers"
-	"fairlead/services/classify/toocs"
 	"fairlead/services/fault"
 	"fairlead/services/ledger"
 	"fairlead/services/record"
@@ -20,152 +21,199 @@ import (
 // wholeReport is the id of a coding of the report itself.
 const wholeReport = "report"
 
-// report returns a report that who may see, or NOT_FOUND.
-func (s *Service) report(ctx context.Context, who access.Principal, name string) (*pb.Report, error) {
-	res, err := s.ledger.Get(ctx, name)
+// getter reads resources, inside a write or outside.
+type getter interface {
+	Get(ctx context.Context, name string) (ledger.Resource, error)
+}
+
+// report returns a report that who may see, or NOT_FOUND: one elsewhere and one
+// that is not there look the same.
+func (s *Service) report(ctx context.Context, from getter, who access.Principal, name string) (*pb.Report, error) {
+	res, err := from.Get(ctx, name)
 	if errors.Is(err, ledger.ErrNotFound) {
 		return nil, fault.NotFound(name)
 	}
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("classify: read report: %w", err)
 	}
 	r := &pb.Report{}
 	if err := record.Read(res.Body, res.Revision, r); err != nil {
 		return nil, err
 	}
-	if !access.Sees(who, s.tree, r.GetWorkplace()) {
-		// A report elsewhere and one that is not there look the same.
+	if res.Kind != record.KindReport || !access.Sees(who, s.tree, r.GetWorkplace()) {
 		return nil, fault.NotFound(name)
 	}
 	return r, nil
 }
 
-// prepare checks a coding and returns it as it would be stored.
-func (s *Service) prepare(ctx context.Context, who access.Principal, req *pb.AssignCodingRequest) (*pb.Coding, []string, error) {
-	r, err := s.report(ctx, who, req.GetParent())
+// assignment is a coding on its way into the ledger.
+type assignment struct {
+	coding *pb.Coding
+	notes  []string
+	// revision is that of the coding it replaces, or ledger.Absent.
+	revision int64
+}
+
+// prepare checks a coding against the report as it stands in from, and returns
+// what would be stored. codedBefore says that who has coded the same before.
+func (s *Service) prepare(ctx context.Context, from getter, who access.Principal, req *pb.AssignCodingRequest, codedBefore bool) (assignment, error) {
+	var a assignment
+	r, err := s.report(ctx, from, who, req.GetParent())
 	if err != nil {
-		return nil, nil, err
+		return a, err
 	}
 	if r.GetState() == pb.ReportState_REPORT_STATE_VOIDED {
-		return nil, nil, fault.State(req.GetParent(), "the report was voided; a voided report is not coded")
+		return a, fault.State(req.GetParent(), "the report was voided; a voided report is not coded")
 	}
 	c := proto.Clone(req.GetCoding()).(*pb.Coding)
+	c.Name, c.Etag = codingName(req), ""
 	var vs fault.Violations
 	for _, v := range s.tables.Check(ctx, c) {
 		vs.Add("coding."+v.Field, v.Description)
 	}
-	id := wholeReport
-	if h := c.GetHarmId(); h != "" {
-		id = h
-		if !hasHarm(r, h) {
-			vs.Add("coding.harm_id", fmt.Sprintf("the report has no person %s; %s", h, harmWords(r)))
-		}
+	if s.tables.count(c) == 0 {
+		vs.Add("coding", "has no code; give a code in at least one of "+facetNames())
 	}
-	if id == wholeReport {
-		// Nobody was hurt, or the report as a whole is coded: the three
-		// questions about a harm have no answer.
-		for _, f := range facets {
-			if f.forHarm && *f.get(c) == "" && len(r.GetHarms()) == 0 {
-				if c.Answers == nil {
-					c.Answers = map[string]pb.AnswerState{}
-				}
-				if _, said := c.Answers[f.field]; !said {
-					c.Answers[f.field] = pb.AnswerState_ANSWER_STATE_DOES_NOT_APPLY
-				}
-			}
-		}
+	vs = append(vs, against(c, r)...)
+	if c.GetBlind() && codedBefore {
+		vs.Add("coding.blind", "you have coded this before, so that you know of another coding; leave it out, or let another person code blind")
 	}
+	if crosswalk(c.GetOrigin()) && len(c.GetSourceCodes()) == 0 {
+		vs.Add("coding.source_codes", "are needed for codes from a crosswalk: say which codes of which scheme they came from")
+	}
+	fill(c, r)
 	vs = append(vs, answers.Check(c, "coding")...)
+	etag := req.GetCoding().GetEtag()
+	wanted, isOurs := record.Revision(etag)
+	if etag != "" && !isOurs {
+		vs.Add("coding.etag", "is not an etag of ours; list the codings of the report and send the one that came with it")
+	}
 	if err := vs.Err(); err != nil {
-		return nil, nil, err
+		return a, err
+	}
+	if a.revision, err = replaces(ctx, from, c.GetName(), wanted); err != nil {
+		return a, err
 	}
 	answers.Normalise(c)
-	c.Name = req.GetParent() + "/codings/" + id
-	if c.Origin == pb.CodingOrigin_CODING_ORIGIN_UNSPECIFIED {
+	if c.GetOrigin() == pb.CodingOrigin_CODING_ORIGIN_UNSPECIFIED {
 		c.Origin = pb.CodingOrigin_CODING_ORIGIN_PERSON
 	}
 	c.Coder, c.CodeTime = who.Name, timestamppb.New(s.clock())
-	return c, s.notes(r, c), nil
+	a.coding, a.notes = c, s.notes(r, c)
+	return a, nil
 }
 
-func hasHarm(r *pb.Report, id string) bool {
-	for _, h := range r.GetHarms() {
-		if h.GetHarmId() == id {
-			return true
-		}
+func codingName(req *pb.AssignCodingRequest) string {
+	id := req.GetCoding().GetHarmId()
+	if id == "" {
+		id = wholeReport
+	}
+	return req.GetParent() + "/codings/" + id
+}
+
+func crosswalk(o pb.CodingOrigin) bool {
+	return o == pb.CodingOrigin_CODING_ORIGIN_CROSSWALK_NOT_REVIEWED || o == pb.CodingOrigin_CODING_ORIGIN_CROSSWALK_REVIEWED
+}
+
+// nobodyHurt reports whether a report tells of something that hurt nobody, so
+// that the questions about an injury have no answer. Where the teller was not
+// sure, or told of an injury without saying who, they may have one yet.
+func nobodyHurt(r *pb.Report) bool {
+	switch r.GetKind() {
+	case pb.ReportKind_REPORT_KIND_HAZARD, pb.ReportKind_REPORT_KIND_NEAR_MISS,
+		pb.ReportKind_REPORT_KIND_DAMAGE, pb.ReportKind_REPORT_KIND_RELEASE:
+		return len(r.GetHarms()) == 0
 	}
 	return false
 }
 
-func harmWords(r *pb.Report) string {
-	if len(r.GetHarms()) == 0 {
-		return "nobody was hurt, so leave harm_id empty to code the report"
+// against returns what in a coding does not fit the report.
+func against(c *pb.Coding, r *pb.Report) (vs fault.Violations) {
+	harms := harmIDs(r)
+	if id := c.GetHarmId(); id != "" {
+		switch {
+		case len(harms) == 0:
+			vs.Add("coding.harm_id", "names a person hurt, and the report has none; leave it out to code the report as a whole")
+		case !slices.Contains(harms, id):
+			vs.Add("coding.harm_id", "is not a harm of this report; it has "+strings.Join(harms, ", "))
+		}
+		return vs
 	}
-	out := "it has"
+	for _, f := range facets {
+		if !f.forHarm || *f.get(c) == "" {
+			continue
+		}
+		switch {
+		case nobodyHurt(r):
+			vs.Add("coding."+f.field, "says something of an injury, and nobody was hurt; leave it out, or record the harm first")
+		case len(harms) > 1 && f.ofBody:
+			vs.Add("coding."+f.field, "says something of one person, and "+fmt.Sprint(len(harms))+
+				" were hurt; give harm_id, one of "+strings.Join(harms, ", "))
+		}
+	}
+	return vs
+}
+
+// fill puts DOES_NOT_APPLY to the questions about an injury where nobody was
+// hurt. Other facets without a code are not asked unless the coder says more.
+func fill(c *pb.Coding, r *pb.Report) {
+	if c.GetHarmId() != "" || !nobodyHurt(r) {
+		return
+	}
+	for _, f := range facets {
+		if !f.forHarm || *f.get(c) != "" {
+			continue
+		}
+		if _, said := c.GetAnswers()[f.field]; said {
+			continue
+		}
+		if c.Answers == nil {
+			c.Answers = map[string]pb.AnswerState{}
+		}
+		c.Answers[f.field] = pb.AnswerState_ANSWER_STATE_DOES_NOT_APPLY
+	}
+}
+
+func harmIDs(r *pb.Report) []string {
+	var ids []string
 	for _, h := range r.GetHarms() {
-		out += " " + h.GetHarmId()
+		ids = append(ids, h.GetHarmId())
 	}
-	return out
+	return ids
 }
 
-// notes are what a coder should know about the codes as a whole.
-func (s *Service) notes(r *pb.Report, c *pb.Coding) []string {
-	var out []string
-	for _, code := range s.tables.codesOf(c) {
-		switch toocs.Confidence(code.GetConfidence()) {
-		case toocs.Memory, toocs.Conflict:
-			out = append(out, fmt.Sprintf("%s %s: the loaded table is not sure of this entry (%s); check it in the official list", code.GetCode(), code.GetTitle(), code.GetConfidence()))
-		}
+// replaces returns the revision to write on top of. To replace a coding takes
+// the etag last seen, so that two coders never overwrite each other unseen; the
+// refusal tells the etag and nothing of the codes.
+func replaces(ctx context.Context, from getter, name string, wanted int64) (int64, error) {
+	old, err := from.Get(ctx, name)
+	switch {
+	case errors.Is(err, ledger.ErrNotFound) && wanted > 0:
+		return 0, fault.Invalid(fault.Violation{Field: "coding.etag", Description: "is given, but nothing is coded here yet; leave it out"})
+	case errors.Is(err, ledger.ErrNotFound):
+		return ledger.Absent, nil
+	case err != nil:
+		return 0, fmt.Errorf("classify: read coding: %w", err)
+	case old.Revision != wanted:
+		return 0, fault.Stale(name, record.Etag(old.Revision))
 	}
-	if c.GetHarmId() == "" && len(r.GetHarms()) > 0 {
-		out = append(out, "this report has people hurt: their harms are coded one by one, and tables of persons count those codes")
-	}
-	if len(r.GetHarms()) == 0 && (c.GetNature() != "" || c.GetBodilyLocation() != "") {
-		out = append(out, "nobody was hurt in this report: nature and bodily location describe a harm; record the harm if there was one")
-	}
-	return out
+	return wanted, nil
 }
 
-// store writes the coding. A new one needs no etag; replacing one needs the
-// etag last seen, so that two coders never overwrite each other unseen.
-func (s *Service) store(ctx context.Context, who access.Principal, req *pb.AssignCodingRequest, c *pb.Coding, notes []string) (*pb.AssignCodingResponse, error) {
-	ifRevision := int64(ledger.Absent)
-	if e := req.GetCoding().GetEtag(); e != "" {
-		n, ok := record.Revision(e)
-		if !ok {
-			return nil, fault.Invalid(fault.Violation{Field: "coding.etag", Description: "is not an etag of ours; read the coding again"})
-		}
-		ifRevision = n
-	}
+// store writes a coding. Everything is checked within the write: the report may
+// be voided, or coded by another, up to the last moment; and a replay is
+// answered as the first time, whatever has become of the report since.
+func (s *Service) store(ctx context.Context, who access.Principal, req *pb.AssignCodingRequest, codedBefore bool) (*pb.AssignCodingResponse, error) {
 	asked, err := record.Request(who.Name, req.GetRequestId(), req)
 	if err != nil {
 		return nil, err
 	}
 	receipt, err := s.ledger.Write(ctx, asked, func(ctx context.Context, tx ledger.Tx) error {
-		// The report may have been voided, or lost the harm, meanwhile.
-		res, err := tx.Get(ctx, req.GetParent())
+		a, err := s.prepare(ctx, tx, who, req, codedBefore)
 		if err != nil {
 			return err
 		}
-		now := &pb.Report{}
-		if err := record.Read(res.Body, res.Revision, now); err != nil {
-			return err
-		}
-		if now.GetState() == pb.ReportState_REPORT_STATE_VOIDED {
-			return fault.State(req.GetParent(), "the report was voided; a voided report is not coded")
-		}
-		old, err := tx.Get(ctx, c.GetName())
-		switch {
-		case errors.Is(err, ledger.ErrNotFound):
-			if ifRevision > 0 {
-				return fault.NotFound(c.GetName())
-			}
-		case err != nil:
-			return err
-		case ifRevision == ledger.Absent:
-			return fault.Stale(c.GetName(), record.Etag(old.Revision))
-		}
-		put, err := record.Put(c, c.GetName(), record.KindCoding, record.VerbCode, ifRevision)
+		put, err := record.Put(a.coding, a.coding.GetName(), record.KindCoding, record.VerbCode, a.revision)
 		if err != nil {
 			return err
 		}
@@ -173,11 +221,10 @@ func (s *Service) store(ctx context.Context, who access.Principal, req *pb.Assig
 		if err != nil {
 			return err
 		}
-		answer := proto.Clone(c).(*pb.Coding)
-		answer.Etag = record.Etag(change.Revision)
-		body, err := proto.MarshalOptions{Deterministic: true}.Marshal(answer)
+		a.coding.Etag = record.Etag(change.Revision)
+		body, err := proto.MarshalOptions{Deterministic: true}.Marshal(s.response(a))
 		if err != nil {
-			return err
+			return fmt.Errorf("classify: encode the answer: %w", err)
 		}
 		tx.SetAnswer(body)
 		return nil
@@ -185,9 +232,26 @@ func (s *Service) store(ctx context.Context, who access.Principal, req *pb.Assig
 	if err != nil {
 		return nil, fault.FromLedger(err, record.Etag)
 	}
-	stored := &pb.Coding{}
-	if err := proto.Unmarshal(receipt.Answer, stored); err != nil {
+	resp := &pb.AssignCodingResponse{}
+	if err := proto.Unmarshal(receipt.Answer, resp); err != nil {
 		return nil, fmt.Errorf("classify: read the answer: %w", err)
 	}
-	return &pb.AssignCodingResponse{Coding: stored, Codes: s.tables.codesOf(stored), SequenceNumber: receipt.Seq, Notes: notes}, nil
+	resp.SequenceNumber = receipt.Seq
+	return resp, nil
+}
+
+func (s *Service) response(a assignment) *pb.AssignCodingResponse {
+	return &pb.AssignCodingResponse{Coding: a.coding, Codes: s.tables.codesOf(a.coding), Notes: a.notes}
+}
+
+// codedBefore reports whether who has coded the same before, at any time.
+func (s *Service) codedBefore(ctx context.Context, who access.Principal, name string) (bool, error) {
+	changes, err := s.ledger.History(ctx, name)
+	if errors.Is(err, ledger.ErrNotFound) {
+		return false, nil
+	}
+	if err != nil {
+		return false, fmt.Errorf("classify: read history: %w", err)
+	}
+	return slices.ContainsFunc(changes, func(c ledger.Change) bool { return c.Actor == who.Name }), nil
 }

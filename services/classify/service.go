@@ -2,6 +2,8 @@ package classify
 
 import (
 	"context"
+	"fmt"
+	"strings"
 	"time"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -41,84 +43,93 @@ func (s *Service) ListEditions(context.Context, *pb.ListEditionsRequest) (*pb.Li
 func (s *Service) ListCodes(_ context.Context, req *pb.ListCodesRequest) (*pb.ListCodesResponse, error) {
 	f, ok := facetOf(req.GetFacet())
 	if !ok {
-		return nil, fault.Invalid(fault.Violation{Field: "facet", Description: "choose one of the five facets"})
+		return nil, noFacet("is needed; give one of ")
 	}
-	out := &pb.ListCodesResponse{Edition: s.tables.Name()}
-	if p := req.GetParent(); p != "" {
-		above, ok := s.tables.table.Canonical(f.table.List(), p)
-		if !ok {
-			return nil, fault.Invalid(fault.Violation{Field: "parent", Description: "there is no code " + p + " in the list of " + f.table.Title()})
-		}
-		for _, c := range s.tables.table.Children(f.table.List(), above.Code) {
-			out.Codes = append(out.Codes, s.tables.show(f, c))
-		}
-		return out, nil
+	codes, err := s.tables.list(f, req.GetParent())
+	if err != nil {
+		return nil, err
 	}
-	for _, c := range s.tables.table.Codes(f.table.List()) {
-		out.Codes = append(out.Codes, s.tables.show(f, c))
-	}
-	return out, nil
+	return &pb.ListCodesResponse{Codes: codes, Edition: s.tables.Name()}, nil
 }
 
-// LookUpCodes implements ClassificationService. Without a facet both agencies
-// would give the same list, so the breakdown agency is left out.
+// LookUpCodes implements ClassificationService. Both agency facets have the
+// same list, so that without a facet it is asked once.
 func (s *Service) LookUpCodes(_ context.Context, req *pb.LookUpCodesRequest) (*pb.LookUpCodesResponse, error) {
-	limit := int(req.GetLimit())
-	if limit == 0 {
-		limit = 5
-	}
-	out := &pb.LookUpCodesResponse{Edition: s.tables.Name()}
-	order := []pb.Facet{pb.Facet_FACET_MECHANISM, pb.Facet_FACET_AGENCY, pb.Facet_FACET_NATURE, pb.Facet_FACET_BODILY_LOCATION}
-	if one := req.GetFacet(); one != pb.Facet_FACET_UNSPECIFIED {
-		order = []pb.Facet{one}
-	}
-	for _, want := range order {
-		f, ok := facetOf(want)
-		if !ok {
-			return nil, fault.Invalid(fault.Violation{Field: "facet", Description: "choose one of the five facets, or none for all"})
+	asked := []pb.Facet{pb.Facet_FACET_MECHANISM, pb.Facet_FACET_NATURE, pb.Facet_FACET_BODILY_LOCATION, pb.Facet_FACET_AGENCY}
+	if req.GetFacet() != pb.Facet_FACET_UNSPECIFIED {
+		if _, ok := facetOf(req.GetFacet()); !ok {
+			return nil, noFacet("is not a facet; leave it out for all, or give one of ")
 		}
-		for _, m := range s.tables.table.LookUp(f.table, req.GetWords(), limit) {
-			c := s.tables.show(f, m.Code)
-			c.Score = m.Score
-			out.Codes = append(out.Codes, c)
-		}
+		asked = []pb.Facet{req.GetFacet()}
 	}
-	return out, nil
+	codes, err := s.tables.lookUp(asked, req.GetWords(), int(req.GetLimit()))
+	if err != nil {
+		return nil, err
+	}
+	return &pb.LookUpCodesResponse{Codes: codes, Edition: s.tables.Name()}, nil
+}
+
+func noFacet(what string) error {
+	var names []string
+	for _, f := range facets {
+		names = append(names, strings.TrimPrefix(f.pb.String(), "FACET_"))
+	}
+	return fault.Invalid(fault.Violation{Field: "facet", Description: what + strings.Join(names, ", ")})
 }
 
 // AssignCoding implements ClassificationService.
 func (s *Service) AssignCoding(ctx context.Context, req *pb.AssignCodingRequest) (*pb.AssignCodingResponse, error) {
 	who := access.From(ctx)
-	c, notes, err := s.prepare(ctx, who, req)
+	if !access.ViewOf(who).Codes {
+		return nil, denied()
+	}
+	if req.GetCoding() == nil {
+		return nil, fault.Invalid(fault.Violation{Field: "coding", Description: "is needed: give a code in at least one of " + facetNames()})
+	}
+	before := false
+	if req.GetCoding().GetBlind() {
+		var err error
+		if before, err = s.codedBefore(ctx, who, codingName(req)); err != nil {
+			return nil, err
+		}
+	}
+	if !req.GetValidateOnly() {
+		return s.store(ctx, who, req, before)
+	}
+	a, err := s.prepare(ctx, s.ledger, who, req, before)
 	if err != nil {
 		return nil, err
 	}
-	if req.GetValidateOnly() {
-		return &pb.AssignCodingResponse{Coding: c, Codes: s.tables.codesOf(c), Notes: notes}, nil
-	}
-	return s.store(ctx, who, req, c, notes)
+	return s.response(a), nil
+}
+
+func denied() error {
+	return fault.Denied("codes are not open to you; ask the safety adviser")
 }
 
 // ListCodings implements ClassificationService.
 func (s *Service) ListCodings(ctx context.Context, req *pb.ListCodingsRequest) (*pb.ListCodingsResponse, error) {
-	if !access.ViewOf(access.From(ctx)).Codes {
-		return nil, fault.Denied("codes are not open to you")
+	who := access.From(ctx)
+	view := access.ViewOf(who)
+	if !view.Codes {
+		return nil, denied()
 	}
-	if _, err := s.report(ctx, access.From(ctx), req.GetParent()); err != nil {
+	if _, err := s.report(ctx, s.ledger, who, req.GetParent()); err != nil {
 		return nil, err
 	}
+	// A report has at most one coding of its own and one for each harm.
 	list, err := s.ledger.List(ctx, record.KindCoding, req.GetParent()+"/codings/", "", 100)
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("classify: list codings: %w", err)
 	}
 	out := &pb.ListCodingsResponse{}
 	seen := map[string]bool{}
-	for _, r := range list {
+	for _, res := range list {
 		c := &pb.Coding{}
-		if err := record.Read(r.Body, r.Revision, c); err != nil {
+		if err := record.Read(res.Body, res.Revision, c); err != nil {
 			return nil, err
 		}
-		if !access.ViewOf(access.From(ctx)).Actors {
+		if !view.Actors {
 			c.Coder = ""
 		}
 		out.Codings = append(out.Codings, c)

@@ -2,7 +2,6 @@ package classify
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"strings"
 
@@ -17,17 +16,18 @@ type facet struct {
 	table toocs.Facet
 	field string
 	get   func(*pb.Coding) *string
-	// forHarm: makes no sense where nobody was hurt.
-	forHarm bool
+	// forHarm says that the facet makes no sense where nobody was hurt, and
+	// ofBody that it says something of one person's body.
+	forHarm, ofBody bool
 }
 
 // facets are the five, in the order of the contract.
 var facets = []facet{
-	{pb.Facet_FACET_NATURE, toocs.NatureFacet, "nature", func(c *pb.Coding) *string { return &c.Nature }, true},
-	{pb.Facet_FACET_BODILY_LOCATION, toocs.BodilyLocationFacet, "bodily_location", func(c *pb.Coding) *string { return &c.BodilyLocation }, true},
-	{pb.Facet_FACET_MECHANISM, toocs.MechanismFacet, "mechanism", func(c *pb.Coding) *string { return &c.Mechanism }, false},
-	{pb.Facet_FACET_BREAKDOWN_AGENCY, toocs.BreakdownAgencyFacet, "breakdown_agency", func(c *pb.Coding) *string { return &c.BreakdownAgency }, false},
-	{pb.Facet_FACET_AGENCY, toocs.AgencyFacet, "agency", func(c *pb.Coding) *string { return &c.Agency }, true},
+	{pb.Facet_FACET_NATURE, toocs.NatureFacet, "nature", func(c *pb.Coding) *string { return &c.Nature }, true, true},
+	{pb.Facet_FACET_BODILY_LOCATION, toocs.BodilyLocationFacet, "bodily_location", func(c *pb.Coding) *string { return &c.BodilyLocation }, true, true},
+	{pb.Facet_FACET_MECHANISM, toocs.MechanismFacet, "mechanism", func(c *pb.Coding) *string { return &c.Mechanism }, false, false},
+	{pb.Facet_FACET_BREAKDOWN_AGENCY, toocs.BreakdownAgencyFacet, "breakdown_agency", func(c *pb.Coding) *string { return &c.BreakdownAgency }, false, false},
+	{pb.Facet_FACET_AGENCY, toocs.AgencyFacet, "agency", func(c *pb.Coding) *string { return &c.Agency }, true, false},
 }
 
 func facetOf(f pb.Facet) (facet, bool) {
@@ -58,39 +58,51 @@ func (t *Tables) Credit() string {
 	return strings.TrimSpace(fmt.Sprintf("%s. %s %s", e, e.Credit, e.Advice))
 }
 
-// Check canonicalises the codes of a coding in place, sets its edition, and
-// says what is wrong with them. Fields are named as in Coding.
+// Check puts the codes of a coding into their canonical form in place, sets
+// its edition, and says what is wrong with them: every code must be one that
+// may be given in its facet. A refusal names the nearest codes that may.
+// Fields are named as in Coding. Facets without a code are left alone.
 func (t *Tables) Check(_ context.Context, c *pb.Coding) []fault.Violation {
 	var vs fault.Violations
 	if e := c.GetEdition(); e != "" && e != t.Name() {
-		vs.Add("edition", fmt.Sprintf("%s is not loaded here; codes are checked against %s", e, t.Name()))
+		vs.Add("edition", "is not loaded here; codes are checked against "+t.Name()+", so leave the edition out or code by that one")
 	}
-	given := 0
 	for _, f := range facets {
 		code := f.get(c)
 		if strings.TrimSpace(*code) == "" {
 			*code = ""
 			continue
 		}
-		given++
 		found, err := t.table.Resolve(f.table, *code)
-		var refusal *toocs.Refusal
-		switch {
-		case errors.As(err, &refusal):
-			vs.Add(f.field, refusal.Error())
-		case err != nil:
-			vs.Add(f.field, "could not be looked up")
-		default:
-			*code = found.Code
+		if err != nil {
+			vs.Add(f.field, t.refusal(f, *code, err))
+			continue
 		}
+		*code = found.Code
 	}
-	if given == 0 {
-		vs.Add("mechanism", "give at least one code")
-	}
-	if len(vs) == 0 {
+	if len(vs) == 0 && t.count(c) > 0 {
 		c.Edition = t.Name()
 	}
 	return vs
+}
+
+// count returns how many facets have a code.
+func (t *Tables) count(c *pb.Coding) int {
+	n := 0
+	for _, f := range facets {
+		if *f.get(c) != "" {
+			n++
+		}
+	}
+	return n
+}
+
+func facetNames() string {
+	var names []string
+	for _, f := range facets {
+		names = append(names, f.field)
+	}
+	return strings.Join(names, ", ")
 }
 
 // AtLevel returns the code above a code (or the code itself) at a level, 1 at

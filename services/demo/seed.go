@@ -217,14 +217,15 @@ func (s *Seeder) filing(e *event, n *Counts) []action {
 			first := st.at.AddDate(0, 0, 1)
 			back := first.AddDate(0, 0, st.away*7/5+1)
 			a := &pb.Absence{FirstDate: first.Format(time.DateOnly)}
-			known := at.Add(time.Minute)
+			// The first day away is known when it has come.
+			known := time.Date(first.Year(), first.Month(), first.Day(), 17, 0, 0, 0, first.Location())
+			if known.Before(at) {
+				known = at.Add(time.Minute)
+			}
 			if !st.open && !back.After(s.Now) {
 				days := int32(st.away)
 				a.ReturnDate, a.RosteredDays = back.Format(time.DateOnly), &days
 				known = back.Add(10 * time.Hour)
-			}
-			if known.After(s.Now) {
-				known = s.Now.Add(-time.Minute)
 			}
 			out = append(out, action{known, func(ctx context.Context) error {
 				resp, err := reports.RecordAbsence(as(ctx, "adviser"), &pb.RecordAbsenceRequest{Name: r.Name, Etag: etag, HarmId: "h1",

@@ -13,6 +13,7 @@ import (
 
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/facts"
+	"fairlead/services/harm"
 	"fairlead/services/ledger"
 	"fairlead/services/record"
 )
@@ -141,6 +142,27 @@ func BenchmarkNewest(b *testing.B) {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
 				_, _, _, err := f.Newest(q, nil, "", 50)
+				require.NoError(b, err)
+			}
+		})
+	}
+}
+
+// BenchmarkWalk is what a chart of cases costs: three years of a workplace, or
+// everything.
+func BenchmarkWalk(b *testing.B) {
+	f := benchFacts(b)
+	for name, q := range map[string]*pb.ReportFilter{
+		"all":         nil,
+		"three years": {StartDate: "2021-07-01", EndDate: "2024-07-01"},
+	} {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				n := 0
+				_, err := f.Walk(q, nil,
+					func(string, string, harm.Day, pb.ReportKind) { n++ },
+					func(string, string, harm.Day, *pb.Harm) { n++ },
+					func(*pb.Hours) { n++ })
 				require.NoError(b, err)
 			}
 		})

@@ -42,7 +42,7 @@ func TestWhatALostTimeCaseIs(t *testing.T) {
 		"more than the standard counts":    {away(t, hurt(lostTime, employee), "2025-07-02", 300), 1, 220},
 		"medical treatment":                {hurt(medical, employee), 0, 0},
 		"restricted work":                  {hurt(restrict, employee), 0, 0},
-		"illness counts like injury":       {&pb.Harm{Illness: true, OutcomeHistory: hurt(lostTime, 0).OutcomeHistory}, 1, 0},
+		"illness counts like injury":       {away(t, &pb.Harm{Illness: true}, "2026-03-03", 6), 1, 6},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -164,4 +164,22 @@ func TestDaysThatAreNotSure(t *testing.T) {
 	require.InDelta(t, 8, v.GetNumerator(), 0, "weekdays 6 to 15 July")
 	require.Contains(t, v.GetNotes(), "1 person is still away; days are counted up to 2026-07-15 and will rise.")
 	require.Contains(t, v.GetNotes(), "The days of 1 case are estimated: the roster is not recorded, so weekdays were counted.")
+}
+
+// TestDaysNotRecorded: a lost-time case lost at least a day, so no day on record
+// is a gap and not a zero.
+func TestDaysNotRecorded(t *testing.T) {
+	t.Parallel()
+	w := workedYear(t)
+	w.injury(t, north, "2026-03-02", hurt(lostTime, employee))
+	for _, id := range []string{"severity_rate", "average_time_lost_rate", "severity_percentage"} {
+		v := w.value(t, as1885, id, year)
+		require.False(t, v.GetDefined(), id)
+		require.Equal(t, "no day away is recorded yet for these lost-time cases", v.GetUndefinedReason())
+	}
+	require.True(t, w.value(t, as1885, "frequency_rate", year).GetDefined())
+	w.injury(t, north, "2026-03-02", away(t, hurt(0, employee), "2026-03-03", 6))
+	v := w.value(t, as1885, "average_time_lost_rate", year)
+	require.InDelta(t, 3, v.GetValue(), 0)
+	require.Contains(t, v.GetNotes(), "No day away is recorded yet for 1 lost-time case: the days are more than is counted here.")
 }

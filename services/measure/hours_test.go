@@ -26,7 +26,9 @@ func TestMissingHours(t *testing.T) {
 			reason: "no hours for 2026-03", missing: []string{"2026-03"}, notes: []string{"No hours for 2026-03: Northside depot, employees. If nobody worked, bring in 0."},
 		},
 		"several months": {
-			set:    func(t *testing.T, w *world) { w.drop(t, north, 12, "2025-09", "2026-01", "2026-02", "2026-03", "2026-05", "2026-06") },
+			set: func(t *testing.T, w *world) {
+				w.drop(t, north, 12, "2025-09", "2026-01", "2026-02", "2026-03", "2026-05", "2026-06")
+			},
 			reason: "no hours for 2025-09, 2026-01 to 2026-03, 2026-05, 2026-06", missing: []string{"2025-09", "2026-01", "2026-02", "2026-03", "2026-05", "2026-06"},
 		},
 		"no hours at all": {
@@ -151,7 +153,7 @@ func TestSamePeopleAboveAndBelow(t *testing.T) {
 	w.work(t, north, "2025-07", 12, employee, 10_000, 60)
 	w.work(t, north, "2025-07", 12, hire, 2_000, 12)
 	for _, g := range []pb.EmploymentGroup{employee, hire, contract, contract, public, 0} {
-		w.injury(t, north, "2026-03-02", hurt(lostTime, g))
+		w.injury(t, north, "2026-03-02", away(t, hurt(0, g), "2026-03-03", 5))
 	}
 	w.injury(t, quarry, "2026-03-02", hurt(lostTime, employee))
 
@@ -213,6 +215,8 @@ func TestHeads(t *testing.T) {
 	v = w.value(t, as1885, "incidence_rate", year)
 	require.Equal(t, "no head count for 2026-03", v.GetUndefinedReason())
 	require.True(t, w.value(t, as1885, "frequency_rate", year).GetDefined())
+	longer := w.value(t, as1885, "incidence_rate", &pb.Period{StartMonth: "2025-06", EndMonth: "2026-02"})
+	require.Equal(t, "no head count for 2025-06", longer.GetUndefinedReason(), "a month without hours has no heads either")
 }
 
 func TestProvisionalHoursAndDataSets(t *testing.T) {

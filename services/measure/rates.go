@@ -106,6 +106,8 @@ func (q *question) whyNot(t *tally, e *exposure) string {
 		return "the hours of this period are 0"
 	case (r.form == daysPerCase || r.form == shareOfCases) && t.count == 0:
 		return "no cases to divide by"
+	case t.noDays > 0 && t.noDays == t.count:
+		return "no day away is recorded yet for these lost-time cases"
 	}
 	return ""
 }

@@ -20,6 +20,7 @@ type tally struct {
 	lack []bool
 
 	unset                              int // persons without an employment group, counted as employees
+	noDays                             int // lost-time cases without any day recorded
 	public                             int
 	noHours                            map[string]int // left out: who or where, and how many
 	estimated, open, charged, atTheCap int
@@ -102,6 +103,9 @@ func (t *tally) addDays(q *question, p person) {
 	}
 	d := harm.Count(p.harm, p.day, q.convention.days, q.asAt)
 	t.days += d.Away
+	if d.Away == 0 && p.harm.GetOutcome() == lostTime {
+		t.noDays++
+	}
 	if d.Away >= severeDays || p.harm.GetOutcome() == death {
 		t.severe++
 	}
@@ -156,6 +160,9 @@ func (t *tally) notes(q *question, e *exposure) []string {
 			}
 			out = append(out, "Counted above and below the line: "+list(groups)+".")
 		}
+	}
+	if t.noDays > 0 {
+		out = append(out, fmt.Sprintf("No day away is recorded yet for %s: the days are more than is counted here.", number(float64(t.noDays), "lost-time case", "lost-time cases")))
 	}
 	if t.charged > 0 {
 		out = append(out, fmt.Sprintf("%s charged by the schedule, not by days counted.", capital(number(float64(t.charged), "case is", "cases are"))))

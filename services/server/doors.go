@@ -58,6 +58,10 @@ func webDoor(g *grpc.Server, desk http.Handler) (http.Handler, error) {
 func apiOnly(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		r.Body = http.MaxBytesReader(w, r.Body, maxMessage)
+		// curl calls any body it sends a form; everything under /v1 is JSON.
+		if ct := r.Header.Get("Content-Type"); ct == "" || strings.HasPrefix(ct, "application/x-www-form-urlencoded") {
+			r.Header.Set("Content-Type", "application/json")
+		}
 		w.Header().Set("Cache-Control", "no-store")
 		next.ServeHTTP(w, r)
 	})

@@ -219,6 +219,9 @@ func (s *Server) GRPCAddr() string { return addr(s.grpcListener) }
 // WebAddr returns the address of the web door, "" when it is closed.
 func (s *Server) WebAddr() string { return addr(s.webListener) }
 
+// MetricsAddr returns the address of the metrics door, "" when it is closed.
+func (s *Server) MetricsAddr() string { return addr(s.metricsListener) }
+
 func addr(l net.Listener) string {
 	if l == nil {
 		return ""

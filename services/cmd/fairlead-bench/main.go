@@ -11,6 +11,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"runtime"
+	"runtime/pprof"
 	"time"
 	_ "time/tzdata"
 )
@@ -20,7 +21,19 @@ func main() {
 	writers := flag.Int("writers", 64, "how many devices file at once")
 	span := flag.Duration("span", 5*time.Second, "how long each filing run takes")
 	dir := flag.String("dir", "", "folder for the data; empty: a temporary one, removed at the end")
+	profile := flag.String("cpuprofile", "", "write a CPU profile of the whole run to this file")
 	flag.Parse()
+	if *profile != "" {
+		f, err := os.Create(*profile)
+		if err != nil {
+			log.Fatal(err)
+		}
+		defer f.Close()
+		if err := pprof.StartCPUProfile(f); err != nil {
+			log.Fatal(err)
+		}
+		defer pprof.StopCPUProfile()
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	if err := run(ctx, *n, *writers, *span, *dir); err != nil {

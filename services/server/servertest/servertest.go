@@ -32,18 +32,24 @@ type Options struct {
 	Log *slog.Logger
 	// Supervises bounds the supervisor's rows; empty is the whole tree.
 	Supervises []string
+	// Directory knows who may call; nil is one principal per role.
+	Directory *access.Directory
+	// Metrics opens the metrics door.
+	Metrics bool
 }
 
 // Server is a running server.
 type Server struct {
-	// GRPC and Web are the addresses of the doors, host:port.
-	GRPC, Web string
+	// GRPC, Web and Metrics are the addresses of the doors, host:port; Metrics
+	// is empty unless it was asked for.
+	GRPC, Web, Metrics string
 	// Data is the folder.
 	Data string
 	// Tokens are the access tokens by role word: "adviser", "worker".
 	Tokens map[string]string
 
 	t    testing.TB
+	srv  *server.Server
 	stop context.CancelFunc
 	done chan struct{}
 	err  error
@@ -58,22 +64,18 @@ func Start(t testing.TB, o Options) *Server {
 		o.Data = t.TempDir()
 	}
 	s := &Server{t: t, Data: o.Data, Tokens: map[string]string{}, done: make(chan struct{})}
-	d := access.NewDirectory()
-	for _, word := range access.RoleWords() {
-		role, ok := access.ParseRole(word)
-		require.True(t, ok)
-		p := access.Principal{Name: "principals/" + word, DisplayName: word, Roles: []pb.Role{role}}
-		if role == pb.Role_ROLE_SUPERVISOR {
-			p.Workplaces = o.Supervises
-		}
-		s.Tokens[word] = "test-" + word
-		require.NoError(t, d.AddWithToken(p, s.Tokens[word]))
+	if o.Directory == nil {
+		o.Directory = s.everyone(o.Supervises)
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	s.stop = stop
-	srv, err := server.Open(ctx, server.Config{Data: o.Data, GRPC: "localhost:0", Web: "localhost:0", Clock: o.Clock, Directory: d, Desk: o.Desk, Log: o.Log})
+	cfg := server.Config{Data: o.Data, GRPC: "localhost:0", Web: "localhost:0", Clock: o.Clock, Directory: o.Directory, Desk: o.Desk, Log: o.Log}
+	if o.Metrics {
+		cfg.Metrics = "localhost:0"
+	}
+	srv, err := server.Open(ctx, cfg)
 	require.NoError(t, err)
-	s.GRPC, s.Web = srv.GRPCAddr(), srv.WebAddr()
+	s.srv, s.GRPC, s.Web, s.Metrics = srv, srv.GRPCAddr(), srv.WebAddr(), srv.MetricsAddr()
 	go func() {
 		defer close(s.done)
 		s.err = srv.Serve(ctx)
@@ -84,6 +86,38 @@ func Start(t testing.TB, o Options) *Server {
 	t.Cleanup(s.Stop)
 	return s
 }
+
+// everyone makes a directory with one principal per role.
+func (s *Server) everyone(supervises []string) *access.Directory {
+	d := access.NewDirectory()
+	for _, word := range access.RoleWords() {
+		role, ok := access.ParseRole(word)
+		require.True(s.t, ok)
+		p := access.Principal{Name: "principals/" + word, DisplayName: word, Roles: []pb.Role{role}}
+		if role == pb.Role_ROLE_SUPERVISOR {
+			p.Workplaces = supervises
+		}
+		s.Tokens[word] = "test-" + word
+		require.NoError(s.t, d.AddWithToken(p, s.Tokens[word]))
+	}
+	return d
+}
+
+// Head returns the number of the last change of the log.
+func (s *Server) Head() int64 {
+	h, err := s.srv.Head(context.Background())
+	require.NoError(s.t, err)
+	return h.Seq
+}
+
+// Ready waits until every projection has applied seq.
+func (s *Server) Ready(seq int64) {
+	s.t.Helper()
+	require.NoError(s.t, s.srv.Ready(s.t.Context(), seq))
+}
+
+// StopNow asks the server to stop and does not wait; Stop waits.
+func (s *Server) StopNow() { s.stop() }
 
 // Stop stops the server as a terminal's Ctrl-C does and waits for it.
 func (s *Server) Stop() {
