@@ -12,6 +12,7 @@ import (
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
 	"fairlead/services/ledger"
+	"fairlead/services/record"
 )
 
 // Service implements ChangeService over the log.
@@ -93,7 +94,7 @@ func show(c ledger.Change, view access.View) *pb.Change {
 		PreviousHash:   hex.EncodeToString(c.PrevHash[:]),
 		Hash:           hex.EncodeToString(c.Hash[:]),
 	}
-	if view.Actors {
+	if view.Actors && !hidesTeller(c) {
 		out.Actor = c.Actor
 	}
 	if c.Actor == access.Anonymous {
@@ -101,4 +102,20 @@ func show(c ledger.Change, view access.View) *pb.Change {
 		out.ChangeTime = timestamppb.New(c.Time.Truncate(24 * time.Hour))
 	}
 	return out
+}
+
+// hidesTeller reports whether the actor of a change is who told in confidence:
+// the log must not say by another door what the report does not.
+func hidesTeller(c ledger.Change) bool {
+	if c.Verb != record.VerbFile {
+		return false
+	}
+	if c.Kind != record.KindReport {
+		return true // the teller beside a report: hidden whatever the mode
+	}
+	r := &pb.Report{}
+	if err := record.Read(c.Body, c.Revision, r); err != nil {
+		return true
+	}
+	return r.GetTellerMode() != pb.TellerMode_TELLER_MODE_NAMED
 }
