@@ -18,16 +18,22 @@ const (
 	potentialCount = int(pb.PotentialSeverity_POTENTIAL_SEVERITY_FATAL) + 1
 )
 
+// What is marked of a row besides its values.
+const (
+	illness uint8 = 1 << iota
+	away          // the row has an entry in hurtColumns.away
+)
+
 // hurtColumns has one row per person hurt.
 type hurtColumns struct {
 	report  []uint32
 	harm    []uint32 // harm id
 	outcome []uint8
 	group   []uint8
-	illness []bool
+	marks   []uint8
 	codes   [facets][]uint16
 
-	// away holds what lost days are counted from, for the few who have any.
+	// away holds, for rows marked so, what lost days are counted from, for the few who have any.
 	// A message is replaced, never changed: readers keep it after the lock.
 	away map[uint32]*pb.Harm
 	// plain holds the message of everybody else, one per combination.
@@ -61,7 +67,7 @@ func (p *hurtColumns) take(n int, report uint32) uint32 {
 			p.harm = append(p.harm, 0)
 			p.outcome = append(p.outcome, 0)
 			p.group = append(p.group, 0)
-			p.illness = append(p.illness, false)
+			p.marks = append(p.marks, 0)
 			for i := range p.codes {
 				p.codes[i] = append(p.codes[i], 0)
 			}
@@ -89,13 +95,17 @@ func (p *hurtColumns) set(h uint32, harmID uint32, m *pb.Harm, codes codeSet) {
 	p.harm[h] = harmID
 	p.outcome[h] = small(m.GetOutcome(), outcomeCount)
 	p.group[h] = small(m.GetEmploymentGroup(), groupCount)
-	p.illness[h] = m.GetIllness()
+	p.marks[h] = 0
+	if m.GetIllness() {
+		p.marks[h] = illness
+	}
 	p.setCodes(h, codes)
 	delete(p.away, h)
 	if len(m.GetAbsences())+len(m.GetRestrictions()) > 0 || m.GetDeathDate() != "" {
 		t := trimmed(m.GetOutcome(), m.GetEmploymentGroup(), m.GetIllness())
 		t.Absences, t.Restrictions, t.DeathDate = m.GetAbsences(), m.GetRestrictions(), m.GetDeathDate()
 		p.away[h] = t
+		p.marks[h] |= away
 	}
 }
 
@@ -124,14 +134,10 @@ func (p *hurtColumns) codesOf(h uint32) (out codeSet) {
 
 // message returns what measures need to know of a person hurt.
 func (p *hurtColumns) message(h uint32) *pb.Harm {
-	if m, ok := p.away[h]; ok {
-		return m
+	if p.marks[h]&away != 0 {
+		return p.away[h]
 	}
-	illness := 0
-	if p.illness[h] {
-		illness = 1
-	}
-	return p.plain[p.outcome[h]][p.group[h]][illness]
+	return p.plain[p.outcome[h]][p.group[h]][p.marks[h]&illness]
 }
 
 // small returns an enum value in a byte; what is out of range is unknown.

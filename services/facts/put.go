@@ -86,8 +86,11 @@ func (c *columns) putHarms(r uint32, harms []*pb.Harm) error {
 		return fmt.Errorf("facts: a report has %d persons hurt, at most 255 fit", len(harms))
 	}
 	// Codings outlive the rows they lie in.
-	codes := map[uint32]codeSet{}
+	var codes map[uint32]codeSet
 	start, n := c.first[r], int(c.people[r])
+	if n > 0 {
+		codes = make(map[uint32]codeSet, n)
+	}
 	for h := start; h < start+uint32(n); h++ {
 		codes[c.hurt.harm[h]] = c.hurt.codesOf(h)
 	}
