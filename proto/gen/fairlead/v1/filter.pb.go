@@ -40,7 +40,8 @@ type ReportFilter struct {
 	Outcomes []OutcomeClass `protobuf:"varint,5,rep,packed,name=outcomes,proto3,enum=fairlead.v1.OutcomeClass" json:"outcomes,omitempty"`
 	// Worst credible outcomes.
 	Potentials []PotentialSeverity `protobuf:"varint,6,rep,packed,name=potentials,proto3,enum=fairlead.v1.PotentialSeverity" json:"potentials,omitempty"`
-	// Codes, each with everything below it.
+	// Codes, each with everything below it. Codes of one facet are alternatives;
+	// conditions of different facets are all met.
 	Codes []*CodeMatch `protobuf:"bytes,7,rep,name=codes,proto3" json:"codes,omitempty"`
 	// Data sets that imported records came from; `here` for reports filed here.
 	Datasets []string `protobuf:"bytes,8,rep,name=datasets,proto3" json:"datasets,omitempty"`

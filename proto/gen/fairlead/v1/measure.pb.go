@@ -1429,7 +1429,8 @@ type TabulateRequest struct {
 	Columns Dimension `protobuf:"varint,3,opt,name=columns,proto3,enum=fairlead.v1.Dimension" json:"columns,omitempty"`
 	// Level of codes on coded dimensions: 1 groups, 2 and 3 finer, 0 as coded.
 	CodeLevel int32 `protobuf:"varint,4,opt,name=code_level,json=codeLevel,proto3" json:"code_level,omitempty"`
-	// Count persons hurt instead of reports.
+	// Count persons hurt instead of reports. Conditions of the filter on
+	// outcomes, employment groups and codes are then met by the person counted.
 	CountHarms bool `protobuf:"varint,5,opt,name=count_harms,json=countHarms,proto3" json:"count_harms,omitempty"`
 	// Wait until this sequence number is in force, up to the deadline. Optional.
 	MinSequenceNumber int64 `protobuf:"varint,6,opt,name=min_sequence_number,json=minSequenceNumber,proto3" json:"min_sequence_number,omitempty"`
