@@ -74,7 +74,7 @@ func (d *desk) renderCodeForm(v *visit, wrong []flaw, code int) {
 		}
 		q := question{Facet: a.Facet, Field: a.Field, Words: a.Question, Value: stored[a.Field], Problem: flawed(wrong, a.Field),
 			FacetSlug: words.Slug(a.Facet), Current: titles[a.Facet.String()+stored[a.Field]]}
-		if v.r.PostForm != nil {
+		if v.r.Method == http.MethodPost {
 			q.Value = v.r.PostFormValue(a.Field)
 		}
 		// The machine suggests from the words of the report; the coder decides.
