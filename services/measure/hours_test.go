@@ -182,6 +182,10 @@ func TestSamePeopleAboveAndBelow(t *testing.T) {
 	require.InDelta(t, 3, average.GetDenominator(), 0, "averages are of the same people as the rates")
 	require.InDelta(t, 7, w.value(t, as1885, "harms", year).GetNumerator(), 0, "a plain count counts everybody")
 
+	ours := w.rates(t, &pb.ComputeRatesRequest{Period: year, Measures: []string{"harms"}, EmploymentGroups: []pb.EmploymentGroup{employee}}).GetValues()[0]
+	require.InDelta(t, 3, ours.GetNumerator(), 0, "whoever has no group is taken for an employee, here too")
+	require.Contains(t, ours.GetNotes(), "1 person hurt without an employment group is counted among the employees.")
+
 	near := w.rates(t, &pb.ComputeRatesRequest{Period: year, Measures: []string{"near_miss_rate"}, EmploymentGroups: []pb.EmploymentGroup{hire}}).GetValues()[0]
 	require.Contains(t, near.GetUndefinedReason(), "reports belong to no employment group")
 }

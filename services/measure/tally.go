@@ -47,27 +47,24 @@ func (g *gathered) tally(q *question, r rule) *tally {
 		if !r.pick.person(p.harm, p.day, q.asAt) {
 			continue
 		}
-		if r.form == plainCount {
-			if len(q.groups) == 0 || slices.Contains(q.groups, p.group) {
-				t.count++
-				t.byMonth[q.period.index(p.month)]++
-			}
-			continue
-		}
 		group := p.group
-		switch group {
-		case pb.EmploymentGroup_EMPLOYMENT_GROUP_PUBLIC:
-			t.public++
-			continue
-		case pb.EmploymentGroup_EMPLOYMENT_GROUP_UNSPECIFIED:
+		if group == pb.EmploymentGroup_EMPLOYMENT_GROUP_UNSPECIFIED {
 			group = pb.EmploymentGroup_EMPLOYMENT_GROUP_EMPLOYEE
 		}
-		if t.add(q, g.hours, p.workplace, group, p.month) {
-			if p.group == pb.EmploymentGroup_EMPLOYMENT_GROUP_UNSPECIFIED {
-				t.unset++
-			}
-			t.addDays(q, p)
+		if r.form == plainCount && len(q.groups) > 0 && !slices.Contains(q.groups, group) {
+			continue
 		}
+		if r.form != plainCount && group == pb.EmploymentGroup_EMPLOYMENT_GROUP_PUBLIC {
+			t.public++
+			continue
+		}
+		if !t.add(q, g.hours, p.workplace, group, p.month) {
+			continue
+		}
+		if group != p.group && (r.form != plainCount || len(q.groups) > 0) {
+			t.unset++
+		}
+		t.addDays(q, p)
 	}
 	return t
 }
@@ -109,11 +106,17 @@ func (t *tally) addDays(q *question, p person) {
 	if d.Away >= severeDays || p.harm.GetOutcome() == death {
 		t.severe++
 	}
-	for counter, is := range map[*int]bool{&t.estimated: d.Estimated, &t.open: d.Open, &t.charged: d.Charged, &t.atTheCap: d.Capped} {
-		if is {
-			*counter++
-		}
+	t.estimated += one(d.Estimated)
+	t.open += one(d.Open)
+	t.charged += one(d.Charged)
+	t.atTheCap += one(d.Capped)
+}
+
+func one(is bool) int {
+	if is {
+		return 1
 	}
+	return 0
 }
 
 // hasExposure says whether a form divides by hours or workers.
@@ -132,20 +135,19 @@ func (e *exposure) without(f form) []bool {
 // notes says what was left out, assumed and estimated.
 func (t *tally) notes(q *question, e *exposure) []string {
 	var out []string
-	one, many := t.rule.one, t.rule.many
+	single, many := t.rule.one, t.rule.many
 	if t.rule.form == daysPerCase || t.rule.form == daysPerHours || t.rule.form == shareOfCases {
-		one, many = "case", "cases"
+		single, many = "case", "cases"
 	}
-	are := func(n int) string { return map[bool]string{true: "is", false: "are"}[n == 1] }
 	if t.unset > 0 {
-		out = append(out, fmt.Sprintf("%s without an employment group %s counted among the employees.", capital(number(float64(t.unset), one, many)), are(t.unset)))
+		out = append(out, fmt.Sprintf("%s without an employment group %s counted among the employees.", capital(number(float64(t.unset), single, many)), isAre(t.unset)))
 	}
 	if t.public > 0 {
-		out = append(out, fmt.Sprintf("%s of visitors or the public %s not counted: they work no hours here.", capital(number(float64(t.public), one, many)), are(t.public)))
+		out = append(out, fmt.Sprintf("%s of visitors or the public %s not counted: they work no hours here.", capital(number(float64(t.public), single, many)), isAre(t.public)))
 	}
 	for _, who := range slices.Sorted(maps.Keys(t.noHours)) {
 		n := t.noHours[who]
-		out = append(out, fmt.Sprintf("%s %s %s not counted: no hours are kept for them, so they would stand above the line only.", capital(number(float64(n), one, many)), who, are(n)))
+		out = append(out, fmt.Sprintf("%s %s %s not counted: no hours are kept for them, so they would stand above the line only.", capital(number(float64(n), single, many)), who, isAre(n)))
 	}
 	if t.rule.form.hasExposure() {
 		out = append(out, e.lacking...)
@@ -177,4 +179,11 @@ func (t *tally) notes(q *question, e *exposure) []string {
 		out = append(out, fmt.Sprintf("%s more days than the convention counts.", capital(number(float64(t.atTheCap), "case has", "cases have"))))
 	}
 	return out
+}
+
+func isAre(n int) string {
+	if n == 1 {
+		return "is"
+	}
+	return "are"
 }
