@@ -49,12 +49,16 @@ func newPaper(sum *pb.Summary) (*paper, error) {
 	pdf.SetAutoPageBreak(true, margin+4)
 	pdf.AliasNbPages("{pages}")
 	p := &paper{pdf: pdf, k: pdf.GetConversionRatio()}
-	foot := fmt.Sprintf("%s. As at sequence number %d, made %s.", sum.GetScope(), sum.GetSequenceNumber(), stamp(made))
+	as := fmt.Sprintf("As at sequence number %d, made %s.", sum.GetSequenceNumber(), stamp(made))
 	pdf.SetFooterFunc(func() {
 		pdf.SetY(-margin - 1)
 		p.font("", 8, softInk)
 		// The page number leads: how wide "of 7" is, is known only at the end.
 		pdf.CellFormat(p.width(), line, fmt.Sprintf("%d of {pages}", pdf.PageNo()), "", 1, "L", false, 0, "")
+		foot := sum.GetScope() + ". " + as
+		if pdf.GetStringWidth(foot) > p.width() {
+			foot = as // a long scope stands on the first page
+		}
 		pdf.CellFormat(p.width(), line, foot, "", 0, "L", false, 0, "")
 	})
 	pdf.AddPage()
@@ -331,7 +335,7 @@ func cell(n int64) string {
 // shortHead shortens a column head to what fits.
 func shortHead(s string) string {
 	if short, ok := map[string]string{"medical treatment": "medical", "restricted work": "restricted", "permanent incapacity": "permanent",
-		"lasting incapacity": "lasting", "injury or illness": "injury", "environmental release": "release"}[strings.ToLower(s)]; ok {
+		"lasting incapacity": "lasting", "no outcome recorded": "no outcome", "injury or illness": "injury", "environmental release": "release"}[strings.ToLower(s)]; ok {
 		return short
 	}
 	const most = 11
