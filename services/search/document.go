@@ -114,16 +114,21 @@ func dataset(r *pb.Report) string {
 	return r.GetOrigin().GetDataset()
 }
 
+// keyDigits is the length of a sort key, which reaches from 1902 to 2219.
+const keyDigits = 10
+
 // orderKey returns a key that sorts reports by the time of the event, or of
-// receipt. It has ten digits from the year 1902 to 2219.
+// receipt.
 func orderKey(r *pb.Report) string {
 	at := r.GetOccurTime()
 	if at == nil {
 		at = r.GetReceiveTime()
 	}
-	seconds := at.GetSeconds() + 1<<31
-	return fmt.Sprintf("%010d", min(max(seconds, 0), 9_999_999_999))
+	return fmt.Sprintf("%0*d", keyDigits, keyOf(at.GetSeconds()))
 }
+
+// keyOf returns the key of a time in seconds since 1970.
+func keyOf(seconds int64) uint64 { return uint64(min(max(seconds+1<<31, 0), 9_999_999_999)) }
 
 // fieldsOf returns the fields of text that someone may ask.
 func fieldsOf(v access.View) []string {

@@ -82,36 +82,24 @@ type answer struct {
 	all   []string
 }
 
-// blockSize is how many reports keep is asked about at a time.
-const blockSize = 1024
-
 // find looks through one view of the index: which documents, how many, and the
 // page that was asked for.
 func find(p plan, q question) (answer, error) {
-	s, err := p.all(q.rd, q.filters)
+	c, err := newCollector(p, q)
 	if err != nil {
 		return answer{}, err
 	}
-	c, err := newCollector(p, q)
-	if err != nil {
-		return answer{}, closeAll(err, s)
-	}
 	defer c.close()
-	var block []uint64
-	err = visit(p.ctx, p.reader, s, func(doc index.IndexInternalID) (bool, error) {
-		if q.keep == nil && !q.listAll {
+	switch {
+	case q.keep != nil || q.listAll:
+		err = c.byBlocks()
+	case q.newest:
+		err = c.byMonths()
+	default:
+		err = p.each(q.rd, q.filters, func(doc index.IndexInternalID) (bool, error) {
+			c.a.total++
 			return true, c.take(doc, "")
-		}
-		block = append(block, doc.Value())
-		if len(block) < blockSize {
-			return true, nil
-		}
-		err := c.takeBlock(block)
-		block = block[:0]
-		return true, err
-	})
-	if err == nil {
-		err = c.takeBlock(block)
+		})
 	}
 	if err != nil {
 		return answer{}, err
@@ -146,6 +134,24 @@ func (c *collector) close() {
 	}
 }
 
+// byBlocks takes everything that is found and kept, some reports at a time.
+func (c *collector) byBlocks() error {
+	var block []uint64
+	err := c.p.each(c.q.rd, c.q.filters, func(doc index.IndexInternalID) (bool, error) {
+		block = append(block, doc.Value())
+		if len(block) < blockSize {
+			return true, nil
+		}
+		err := c.takeBlock(block)
+		block = block[:0]
+		return true, err
+	})
+	if err != nil {
+		return err
+	}
+	return c.takeBlock(block)
+}
+
 // takeBlock takes those of a block of documents that are kept.
 func (c *collector) takeBlock(block []uint64) error {
 	if len(block) == 0 {
@@ -170,6 +176,7 @@ func (c *collector) takeBlock(block []uint64) error {
 		if keep != nil && !keep[i] {
 			continue
 		}
+		c.a.total++
 		if c.q.listAll {
 			c.a.all = append(c.a.all, name)
 		}
@@ -180,10 +187,8 @@ func (c *collector) takeBlock(block []uint64) error {
 	return nil
 }
 
-// take counts a document and keeps it if it can be on the page. Its name is
-// read only then.
+// take keeps a document if it can be on the page. Its name is read only then.
 func (c *collector) take(doc index.IndexInternalID, id string) (err error) {
-	c.a.total++
 	h := hit{id: id, doc: doc.Value()}
 	if c.dates != nil {
 		h.key, err = c.dates.key(doc)
@@ -240,13 +245,9 @@ func (c *collector) answer() (answer, error) {
 	return c.a, nil
 }
 
-// any reports whether anything is found.
+// any reports whether anything is found, and what.
 func (p plan) any(rd reading, filters []anyOf) (id string, ok bool, err error) {
-	s, err := p.all(rd, filters)
-	if err != nil {
-		return "", false, err
-	}
-	err = visit(p.ctx, p.reader, s, func(doc index.IndexInternalID) (bool, error) {
+	err = p.each(rd, filters, func(doc index.IndexInternalID) (bool, error) {
 		id, err = p.reader.ExternalID(doc)
 		ok = err == nil
 		return false, wrap(err)
@@ -255,13 +256,8 @@ func (p plan) any(rd reading, filters []anyOf) (id string, ok bool, err error) {
 }
 
 // count counts what is found, up to most.
-func (p plan) count(rd reading, filters []anyOf, most int) (int, error) {
-	s, err := p.all(rd, filters)
-	if err != nil {
-		return 0, err
-	}
-	n := 0
-	err = visit(p.ctx, p.reader, s, func(index.IndexInternalID) (bool, error) {
+func (p plan) count(rd reading, filters []anyOf, most int) (n int, err error) {
+	err = p.each(rd, filters, func(index.IndexInternalID) (bool, error) {
 		n++
 		return n < most, nil
 	})

@@ -15,8 +15,10 @@ type place struct{ field, term string }
 // anyOf is met by a document that has one of the terms.
 type anyOf []place
 
-// plan builds searchers over one view of the index. They find documents and
-// score nothing, which lets the library work on whole bitmaps.
+// plan looks through one view of the index. It works in two steps: whole sets of
+// documents first, by their terms alone, which the library does on bitmaps; then
+// what terms cannot tell (phrases, and what is unwanted) document by document,
+// for the few that are left.
 type plan struct {
 	ctx    context.Context
 	reader index.IndexReader
@@ -25,9 +27,30 @@ type plan struct {
 
 var unscored = search.SearcherOptions{Score: "none"}
 
-// all finds the documents that have everything wanted, nothing unwanted, and
+// each calls fn with every document that has everything wanted, nothing
+// unwanted, and meets every filter, in the order of the index, until fn says
+// stop.
+func (p plan) each(rd reading, filters []anyOf, fn func(index.IndexInternalID) (goOn bool, err error)) error {
+	c, err := newChecker(p, rd)
+	if err != nil {
+		return err
+	}
+	defer c.close()
+	s, err := p.candidates(rd, filters)
+	if err != nil {
+		return err
+	}
+	return visit(p.ctx, p.reader, s, func(doc index.IndexInternalID) (bool, error) {
+		if ok, err := c.holds(doc); err != nil || !ok {
+			return true, err
+		}
+		return fn(doc)
+	})
+}
+
+// candidates finds the documents that have the terms of everything wanted and
 // meet every filter.
-func (p plan) all(rd reading, filters []anyOf) (search.Searcher, error) {
+func (p plan) candidates(rd reading, filters []anyOf) (search.Searcher, error) {
 	must := make([]search.Searcher, 0, len(rd.wanted)+len(filters))
 	for _, w := range rd.wanted {
 		s, err := p.wanted(w)
@@ -43,38 +66,27 @@ func (p plan) all(rd reading, filters []anyOf) (search.Searcher, error) {
 		}
 		must = append(must, s)
 	}
-	found, err := p.and(must)
-	if err != nil || len(rd.unwanted) == 0 {
-		return found, err
-	}
-	var not []search.Searcher
-	for _, u := range rd.unwanted {
-		s, err := p.phrase(u)
-		if err != nil {
-			return nil, closeAll(err, append(not, found)...)
-		}
-		not = append(not, s)
-	}
-	mustNot, err := p.or(not)
-	if err != nil {
-		return nil, closeAll(err, found)
-	}
-	s, err := searcher.NewBooleanSearcher(p.ctx, p.reader, found, nil, mustNot, unscored)
-	return s, wrap(err)
+	return p.and(must)
 }
 
+// wanted finds the documents that have all terms of one of the ways.
 func (p plan) wanted(w wanted) (search.Searcher, error) {
 	ways := make([]search.Searcher, 0, len(w.ways))
 	for _, way := range w.ways {
-		var phrases []search.Searcher
+		var terms []search.Searcher
 		for _, ph := range way.phrases {
-			s, err := p.phrase(ph)
-			if err != nil {
-				return nil, closeAll(err, append(ways, phrases...)...)
+			for _, alternatives := range ph {
+				if len(alternatives) == 0 {
+					continue
+				}
+				s, err := p.inText(alternatives)
+				if err != nil {
+					return nil, closeAll(err, append(ways, terms...)...)
+				}
+				terms = append(terms, s)
 			}
-			phrases = append(phrases, s)
 		}
-		s, err := p.and(phrases)
+		s, err := p.and(terms)
 		if err != nil {
 			return nil, closeAll(err, ways...)
 		}
@@ -83,26 +95,15 @@ func (p plan) wanted(w wanted) (search.Searcher, error) {
 	return p.or(ways)
 }
 
-// phrase finds a phrase within one field; not across two.
-func (p plan) phrase(ph phrase) (search.Searcher, error) {
-	if len(ph) == 1 {
-		var terms anyOf
-		for _, field := range p.fields {
-			for _, t := range ph[0] {
-				terms = append(terms, place{field, t})
-			}
-		}
-		return p.anyOf(terms)
-	}
-	var fields []search.Searcher
+// inText finds the documents that have one of the terms in a field of text.
+func (p plan) inText(terms []string) (search.Searcher, error) {
+	var any anyOf
 	for _, field := range p.fields {
-		s, err := searcher.NewMultiPhraseSearcher(p.ctx, p.reader, ph, 0, false, field, 1, unscored)
-		if err != nil {
-			return nil, closeAll(wrap(err), fields...)
+		for _, t := range terms {
+			any = append(any, place{field, t})
 		}
-		fields = append(fields, s)
 	}
-	return p.or(fields)
+	return p.anyOf(any)
 }
 
 func (p plan) anyOf(terms anyOf) (search.Searcher, error) {

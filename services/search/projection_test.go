@@ -2,17 +2,22 @@ package search_test
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"log/slog"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -322,5 +327,56 @@ func TestReportThatCannotBeReadStopsNothing(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, problems, 1)
 	require.Contains(t, problems[0], broken.GetName())
+	w.close(t)
+}
+
+// More hits than are ordered one by one: the newest months are read alone, and
+// no page may tell the difference, at any time zone and month's end.
+func TestNewestOfMany(t *testing.T) {
+	t.Parallel()
+	w := openWorld(t, t.TempDir(), search.Options{})
+	w.put(t, &pb.Workplace{Name: "workplaces/early", Title: "Early yard", Level: 1, TimeZone: "Pacific/Kiritimati"},
+		&pb.Workplace{Name: "workplaces/late", Parent: "workplaces/early", Title: "Late yard", Level: 2, TimeZone: "Pacific/Pago_Pago"})
+	rnd := rand.New(rand.NewPCG(5, 6))
+	type filed struct {
+		name string
+		when int64
+	}
+	var all []filed
+	var batch []proto.Message
+	for n := range 2600 {
+		r := story(n, "A kerb stone rolled.")
+		r.Workplace = []string{"workplaces/early", "workplaces/late"}[rnd.IntN(2)]
+		// Most near the end of a month, some at the same moment.
+		at := time.Date(2024+rnd.IntN(2), time.Month(1+rnd.IntN(12)), 1, 0, 0, 0, 0, time.UTC).Add(time.Duration(rnd.IntN(60)-30) * time.Hour)
+		r.OccurTime = timestamppb.New(at)
+		if rnd.IntN(5) == 0 {
+			r.OccurTime, r.ReceiveTime = nil, timestamppb.New(at)
+		}
+		all = append(all, filed{r.GetName(), at.Unix()})
+		batch = append(batch, r)
+	}
+	w.put(t, batch...)
+	w.catchUp(t)
+	slices.SortFunc(all, func(a, b filed) int {
+		return cmp.Or(cmp.Compare(b.when, a.when), strings.Compare(b.name, a.name))
+	})
+	req := &pb.SearchReportsRequest{Words: "kerb", PageSize: 97, Order: pb.SearchOrder_SEARCH_ORDER_NEWEST_FIRST}
+	var got []string
+	for {
+		resp, err := w.search(adviser(), req)
+		require.NoError(t, err)
+		require.EqualValues(t, len(all), resp.GetTotalSize())
+		for _, h := range resp.GetHits() {
+			got = append(got, h.GetReport())
+		}
+		if req.PageToken = resp.GetNextPageToken(); req.PageToken == "" {
+			break
+		}
+	}
+	require.Len(t, got, len(all))
+	for i, f := range all {
+		require.Equal(t, f.name, got[i], "at %d", i)
+	}
 	w.close(t)
 }

@@ -1,9 +1,7 @@
 package search
 
 import (
-	"fmt"
 	"math"
-	"strconv"
 
 	index "github.com/blevesearch/bleve_index_api"
 )
@@ -35,38 +33,13 @@ func weigh(freq uint64, norm float64) float64 {
 // ranker scores documents. They must come in the order of the index.
 type ranker struct {
 	rd    reading
-	terms map[string][]*termAt
-}
-
-// termAt is a place in the documents that have a term in a field.
-type termAt struct {
-	tfr  index.TermFieldReader
-	doc  index.TermFieldDoc
-	at   uint64
-	done bool
+	terms termReaders
 }
 
 func newRanker(p plan, rd reading) (*ranker, error) {
-	r := &ranker{rd: rd, terms: map[string][]*termAt{}}
-	add := func(term string) error {
-		if r.terms[term] != nil {
-			return nil
-		}
-		for _, field := range p.fields {
-			tfr, err := p.reader.TermFieldReader(p.ctx, []byte(term), field, true, true, false)
-			if err != nil {
-				return wrap(err)
-			}
-			t := &termAt{tfr: tfr}
-			r.terms[term] = append(r.terms[term], t)
-			if err := t.next(); err != nil {
-				return err
-			}
-		}
-		return nil
-	}
+	r := &ranker{rd: rd, terms: termReaders{}}
 	for _, t := range rd.allTerms() {
-		if err := add(t); err != nil {
+		if err := r.terms.open(p, t, false); err != nil {
 			r.close()
 			return nil, err
 		}
@@ -89,13 +62,7 @@ func (rd reading) allTerms() []string {
 	return out
 }
 
-func (r *ranker) close() {
-	for _, fields := range r.terms {
-		for _, t := range fields {
-			_ = t.tfr.Close()
-		}
-	}
-}
+func (r *ranker) close() { r.terms.close() }
 
 // score is the sum over everything wanted of the best way in which it is
 // there, and a little for every word that helps.
@@ -154,65 +121,13 @@ func (r *ranker) way(w way, id index.IndexInternalID) (float64, error) {
 func (r *ranker) term(term string, id index.IndexInternalID) (float64, error) {
 	best := 0.0
 	for _, t := range r.terms[term] {
-		if err := t.to(id); err != nil {
+		here, err := t.to(id)
+		if err != nil {
 			return 0, err
 		}
-		if !t.done && t.at == id.Value() {
+		if here {
 			best = max(best, weigh(t.doc.Freq, t.doc.Norm))
 		}
 	}
 	return best, nil
-}
-
-func (t *termAt) next() error {
-	doc, err := t.tfr.Next(t.doc.Reset())
-	return t.take(doc, err)
-}
-
-// to goes on to the first document that is not before id.
-func (t *termAt) to(id index.IndexInternalID) error {
-	if t.done || t.at >= id.Value() {
-		return nil
-	}
-	doc, err := t.tfr.Advance(id, t.doc.Reset())
-	return t.take(doc, err)
-}
-
-func (t *termAt) take(doc *index.TermFieldDoc, err error) error {
-	if err != nil {
-		return wrap(err)
-	}
-	if doc == nil {
-		t.done = true
-		return nil
-	}
-	t.at = doc.ID.Value()
-	return nil
-}
-
-// dates reads the sort key of newest first. Documents must come in the order
-// of the index.
-type dates struct{ values index.DocValueReader }
-
-func newDates(reader index.IndexReader) (*dates, error) {
-	values, err := reader.DocValueReader([]string{fieldOrder})
-	if err != nil {
-		return nil, wrap(err)
-	}
-	return &dates{values}, nil
-}
-
-// key is greater for a newer report.
-func (d *dates) key(id index.IndexInternalID) (key uint64, err error) {
-	verr := d.values.VisitDocValues(id, func(_ string, term []byte) {
-		if len(term) < 10 {
-			err = fmt.Errorf("search: sort key of %d bytes", len(term))
-			return
-		}
-		key, err = strconv.ParseUint(string(term[:10]), 10, 64)
-	})
-	if verr != nil {
-		return 0, wrap(verr)
-	}
-	return key, err
 }
