@@ -133,13 +133,24 @@ func ofHurt(column []uint8, c *columns, harms bool) raws {
 func (f *Facts) codeAxis(a *axis, facet pb.Facet, level int32, harms bool) {
 	c, i := f.columns, facetIndex(facet)
 	a.facet = facet
-	code := c.reportCode
-	if harms {
-		code = c.harmCode
-	}
 	a.read = func(rows, out []uint32) {
+		// reportCode, written out: this loop is the longest part of a table.
+		own, hurt := c.codes[i], c.hurt.codes[i]
 		for k, r := range rows {
-			out[k] = uint32(code(i, r))
+			code := own[r]
+			if c.people[r] > 0 {
+				if of := hurt[c.first[r]+uint32(c.worst[r])]; of != 0 {
+					code = of
+				}
+			}
+			out[k] = uint32(code)
+		}
+	}
+	if harms {
+		a.read = func(rows, out []uint32) {
+			for k, h := range rows {
+				out[k] = uint32(c.harmCode(i, h))
+			}
 		}
 	}
 	a.texts(c.codeTexts[i].texts, func(code string) head {
