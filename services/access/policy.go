@@ -59,6 +59,9 @@ var rules = map[string][]pb.Role{
 	"MeasureService.ComputeRates": {supervisor, representative, adviser, committee, auditor, integration},
 	"MeasureService.ComputeChart": {supervisor, representative, adviser, committee, auditor, integration},
 	"MeasureService.Tabulate":     {supervisor, representative, adviser, committee, auditor, integration},
+	"MeasureService.RankCauses":   {supervisor, representative, adviser, committee, auditor, integration},
+	"MeasureService.CrossCauses":  {supervisor, representative, adviser, committee, auditor, integration},
+	"MeasureService.FindClusters": {supervisor, representative, adviser, committee, auditor, integration},
 
 	"SearchService.SearchReports": {supervisor, representative, adviser, auditor},
 

@@ -652,7 +652,7 @@ var File_fairlead_v1_export_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_export_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/export.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x19fairlead/v1/measure.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe7\x03\n" +
+	"\x18fairlead/v1/export.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1afairlead/v1/counting.proto\x1a\x19fairlead/v1/measure.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe7\x03\n" +
 	"\x11GetSummaryRequest\x12L\n" +
 	"\tworkplace\x18\x01 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x123\n" +
 	"\x06period\x18\x02 \x01(\v2\x13.fairlead.v1.PeriodB\x06\xbaH\x03\xc8\x01\x01R\x06period\x12A\n" +
@@ -775,6 +775,7 @@ func file_fairlead_v1_export_proto_init() {
 	if File_fairlead_v1_export_proto != nil {
 		return
 	}
+	file_fairlead_v1_counting_proto_init()
 	file_fairlead_v1_measure_proto_init()
 	file_fairlead_v1_workplace_proto_init()
 	type x struct{}

@@ -49,6 +49,11 @@ type ReportFilter struct {
 	EmploymentGroups []EmploymentGroup `protobuf:"varint,9,rep,packed,name=employment_groups,json=employmentGroups,proto3,enum=fairlead.v1.EmploymentGroup" json:"employment_groups,omitempty"`
 	// Also voided reports.
 	IncludeVoided bool `protobuf:"varint,10,opt,name=include_voided,json=includeVoided,proto3" json:"include_voided,omitempty"`
+	// Cells of tables: reports that are counted in each of them. A cell counts a
+	// report once, under one value of each dimension, where the conditions above
+	// look at every harm: this is what leads from a number to exactly the reports
+	// behind it. Empty: all.
+	Cells         []*CellMatch `protobuf:"bytes,11,rep,name=cells,proto3" json:"cells,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -153,6 +158,135 @@ func (x *ReportFilter) GetIncludeVoided() bool {
 	return false
 }
 
+func (x *ReportFilter) GetCells() []*CellMatch {
+	if x != nil {
+		return x.Cells
+	}
+	return nil
+}
+
+// CellMatch picks the reports that a table counts in one cell.
+type CellMatch struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Where the cell stands on each dimension of its table; all are met. Required.
+	Sides []*CellSide `protobuf:"bytes,1,rep,name=sides,proto3" json:"sides,omitempty"`
+	// Level of codes of the table, as in TabulateRequest.
+	CodeLevel int32 `protobuf:"varint,2,opt,name=code_level,json=codeLevel,proto3" json:"code_level,omitempty"`
+	// The table counts persons hurt: somebody hurt in the report is counted in
+	// the cell. That person then also meets the conditions of the filter on
+	// outcomes, employment groups and codes, and its other cells of this sort.
+	CountHarms    bool `protobuf:"varint,3,opt,name=count_harms,json=countHarms,proto3" json:"count_harms,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CellMatch) Reset() {
+	*x = CellMatch{}
+	mi := &file_fairlead_v1_filter_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CellMatch) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CellMatch) ProtoMessage() {}
+
+func (x *CellMatch) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_filter_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CellMatch.ProtoReflect.Descriptor instead.
+func (*CellMatch) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_filter_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *CellMatch) GetSides() []*CellSide {
+	if x != nil {
+		return x.Sides
+	}
+	return nil
+}
+
+func (x *CellMatch) GetCodeLevel() int32 {
+	if x != nil {
+		return x.CodeLevel
+	}
+	return 0
+}
+
+func (x *CellMatch) GetCountHarms() bool {
+	if x != nil {
+		return x.CountHarms
+	}
+	return false
+}
+
+// CellSide is a row or a column of a table.
+type CellSide struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The dimension. Required.
+	Dimension Dimension `protobuf:"varint,1,opt,name=dimension,proto3,enum=fairlead.v1.Dimension" json:"dimension,omitempty"`
+	// Key of the row or column, as in TableHead; empty: reports, or persons,
+	// without a value.
+	Key           string `protobuf:"bytes,2,opt,name=key,proto3" json:"key,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CellSide) Reset() {
+	*x = CellSide{}
+	mi := &file_fairlead_v1_filter_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CellSide) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CellSide) ProtoMessage() {}
+
+func (x *CellSide) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_filter_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CellSide.ProtoReflect.Descriptor instead.
+func (*CellSide) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_filter_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *CellSide) GetDimension() Dimension {
+	if x != nil {
+		return x.Dimension
+	}
+	return Dimension_DIMENSION_UNSPECIFIED
+}
+
+func (x *CellSide) GetKey() string {
+	if x != nil {
+		return x.Key
+	}
+	return ""
+}
+
 // CodeMatch picks reports by a code of one facet.
 type CodeMatch struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -167,7 +301,7 @@ type CodeMatch struct {
 
 func (x *CodeMatch) Reset() {
 	*x = CodeMatch{}
-	mi := &file_fairlead_v1_filter_proto_msgTypes[1]
+	mi := &file_fairlead_v1_filter_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -179,7 +313,7 @@ func (x *CodeMatch) String() string {
 func (*CodeMatch) ProtoMessage() {}
 
 func (x *CodeMatch) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_filter_proto_msgTypes[1]
+	mi := &file_fairlead_v1_filter_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -192,7 +326,7 @@ func (x *CodeMatch) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CodeMatch.ProtoReflect.Descriptor instead.
 func (*CodeMatch) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_filter_proto_rawDescGZIP(), []int{1}
+	return file_fairlead_v1_filter_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *CodeMatch) GetFacet() Facet {
@@ -213,7 +347,7 @@ var File_fairlead_v1_filter_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_filter_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/filter.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a fairlead/v1/classification.proto\x1a\x16fairlead/v1/harm.proto\x1a\x18fairlead/v1/report.proto\x1a\x1bfairlead/v1/workplace.proto\"\xfb\x05\n" +
+	"\x18fairlead/v1/filter.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a fairlead/v1/classification.proto\x1a\x1afairlead/v1/counting.proto\x1a\x16fairlead/v1/harm.proto\x1a\x18fairlead/v1/report.proto\x1a\x1bfairlead/v1/workplace.proto\"\xb3\x06\n" +
 	"\fReportFilter\x12R\n" +
 	"\n" +
 	"workplaces\x18\x01 \x03(\tB2\xbaH/\x92\x01,\x10d\"(r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\n" +
@@ -234,7 +368,19 @@ const file_fairlead_v1_filter_proto_rawDesc = "" +
 	"\x11employment_groups\x18\t \x03(\x0e2\x1c.fairlead.v1.EmploymentGroupB\x11\xbaH\x0e\x92\x01\v\x10\n" +
 	"\"\a\x82\x01\x04\x10\x01 \x00R\x10employmentGroups\x12%\n" +
 	"\x0einclude_voided\x18\n" +
-	" \x01(\bR\rincludeVoided\"m\n" +
+	" \x01(\bR\rincludeVoided\x126\n" +
+	"\x05cells\x18\v \x03(\v2\x16.fairlead.v1.CellMatchB\b\xbaH\x05\x92\x01\x02\x10\x04R\x05cells\"\x8f\x01\n" +
+	"\tCellMatch\x127\n" +
+	"\x05sides\x18\x01 \x03(\v2\x15.fairlead.v1.CellSideB\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10\x03R\x05sides\x12(\n" +
+	"\n" +
+	"code_level\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x04(\x00R\tcodeLevel\x12\x1f\n" +
+	"\vcount_harms\x18\x03 \x01(\bR\n" +
+	"countHarms\"h\n" +
+	"\bCellSide\x12@\n" +
+	"\tdimension\x18\x01 \x01(\x0e2\x16.fairlead.v1.DimensionB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\tdimension\x12\x1a\n" +
+	"\x03key\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\x03key\"m\n" +
 	"\tCodeMatch\x124\n" +
 	"\x05facet\x18\x01 \x01(\x0e2\x12.fairlead.v1.FacetB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x05facet\x12*\n" +
@@ -252,28 +398,34 @@ func file_fairlead_v1_filter_proto_rawDescGZIP() []byte {
 	return file_fairlead_v1_filter_proto_rawDescData
 }
 
-var file_fairlead_v1_filter_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_fairlead_v1_filter_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
 var file_fairlead_v1_filter_proto_goTypes = []any{
 	(*ReportFilter)(nil),   // 0: fairlead.v1.ReportFilter
-	(*CodeMatch)(nil),      // 1: fairlead.v1.CodeMatch
-	(ReportKind)(0),        // 2: fairlead.v1.ReportKind
-	(OutcomeClass)(0),      // 3: fairlead.v1.OutcomeClass
-	(PotentialSeverity)(0), // 4: fairlead.v1.PotentialSeverity
-	(EmploymentGroup)(0),   // 5: fairlead.v1.EmploymentGroup
-	(Facet)(0),             // 6: fairlead.v1.Facet
+	(*CellMatch)(nil),      // 1: fairlead.v1.CellMatch
+	(*CellSide)(nil),       // 2: fairlead.v1.CellSide
+	(*CodeMatch)(nil),      // 3: fairlead.v1.CodeMatch
+	(ReportKind)(0),        // 4: fairlead.v1.ReportKind
+	(OutcomeClass)(0),      // 5: fairlead.v1.OutcomeClass
+	(PotentialSeverity)(0), // 6: fairlead.v1.PotentialSeverity
+	(EmploymentGroup)(0),   // 7: fairlead.v1.EmploymentGroup
+	(Dimension)(0),         // 8: fairlead.v1.Dimension
+	(Facet)(0),             // 9: fairlead.v1.Facet
 }
 var file_fairlead_v1_filter_proto_depIdxs = []int32{
-	2, // 0: fairlead.v1.ReportFilter.kinds:type_name -> fairlead.v1.ReportKind
-	3, // 1: fairlead.v1.ReportFilter.outcomes:type_name -> fairlead.v1.OutcomeClass
-	4, // 2: fairlead.v1.ReportFilter.potentials:type_name -> fairlead.v1.PotentialSeverity
-	1, // 3: fairlead.v1.ReportFilter.codes:type_name -> fairlead.v1.CodeMatch
-	5, // 4: fairlead.v1.ReportFilter.employment_groups:type_name -> fairlead.v1.EmploymentGroup
-	6, // 5: fairlead.v1.CodeMatch.facet:type_name -> fairlead.v1.Facet
-	6, // [6:6] is the sub-list for method output_type
-	6, // [6:6] is the sub-list for method input_type
-	6, // [6:6] is the sub-list for extension type_name
-	6, // [6:6] is the sub-list for extension extendee
-	0, // [0:6] is the sub-list for field type_name
+	4, // 0: fairlead.v1.ReportFilter.kinds:type_name -> fairlead.v1.ReportKind
+	5, // 1: fairlead.v1.ReportFilter.outcomes:type_name -> fairlead.v1.OutcomeClass
+	6, // 2: fairlead.v1.ReportFilter.potentials:type_name -> fairlead.v1.PotentialSeverity
+	3, // 3: fairlead.v1.ReportFilter.codes:type_name -> fairlead.v1.CodeMatch
+	7, // 4: fairlead.v1.ReportFilter.employment_groups:type_name -> fairlead.v1.EmploymentGroup
+	1, // 5: fairlead.v1.ReportFilter.cells:type_name -> fairlead.v1.CellMatch
+	2, // 6: fairlead.v1.CellMatch.sides:type_name -> fairlead.v1.CellSide
+	8, // 7: fairlead.v1.CellSide.dimension:type_name -> fairlead.v1.Dimension
+	9, // 8: fairlead.v1.CodeMatch.facet:type_name -> fairlead.v1.Facet
+	9, // [9:9] is the sub-list for method output_type
+	9, // [9:9] is the sub-list for method input_type
+	9, // [9:9] is the sub-list for extension type_name
+	9, // [9:9] is the sub-list for extension extendee
+	0, // [0:9] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_filter_proto_init() }
@@ -282,6 +434,7 @@ func file_fairlead_v1_filter_proto_init() {
 		return
 	}
 	file_fairlead_v1_classification_proto_init()
+	file_fairlead_v1_counting_proto_init()
 	file_fairlead_v1_harm_proto_init()
 	file_fairlead_v1_report_proto_init()
 	file_fairlead_v1_workplace_proto_init()
@@ -291,7 +444,7 @@ func file_fairlead_v1_filter_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_fairlead_v1_filter_proto_rawDesc), len(file_fairlead_v1_filter_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   2,
+			NumMessages:   4,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

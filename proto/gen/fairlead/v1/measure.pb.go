@@ -156,103 +156,6 @@ func (ChartKind) EnumDescriptor() ([]byte, []int) {
 	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{1}
 }
 
-// Dimension is what a table counts by.
-type Dimension int32
-
-const (
-	// Not given.
-	Dimension_DIMENSION_UNSPECIFIED Dimension = 0
-	// Kind of report.
-	Dimension_DIMENSION_KIND Dimension = 1
-	// Workplace, directly (not with those below).
-	Dimension_DIMENSION_WORKPLACE Dimension = 2
-	// Month of the event.
-	Dimension_DIMENSION_MONTH Dimension = 3
-	// Year of the event.
-	Dimension_DIMENSION_YEAR Dimension = 4
-	// Mechanism of incident.
-	Dimension_DIMENSION_MECHANISM Dimension = 5
-	// Breakdown agency.
-	Dimension_DIMENSION_BREAKDOWN_AGENCY Dimension = 6
-	// Agency of injury.
-	Dimension_DIMENSION_AGENCY Dimension = 7
-	// Nature of injury or disease.
-	Dimension_DIMENSION_NATURE Dimension = 8
-	// Bodily location.
-	Dimension_DIMENSION_BODILY_LOCATION Dimension = 9
-	// Outcome of the harm.
-	Dimension_DIMENSION_OUTCOME Dimension = 10
-	// Worst credible outcome.
-	Dimension_DIMENSION_POTENTIAL Dimension = 11
-	// Data set of origin; `here` for reports filed here.
-	Dimension_DIMENSION_DATASET Dimension = 12
-	// Employment group of the person hurt.
-	Dimension_DIMENSION_EMPLOYMENT_GROUP Dimension = 13
-)
-
-// Enum value maps for Dimension.
-var (
-	Dimension_name = map[int32]string{
-		0:  "DIMENSION_UNSPECIFIED",
-		1:  "DIMENSION_KIND",
-		2:  "DIMENSION_WORKPLACE",
-		3:  "DIMENSION_MONTH",
-		4:  "DIMENSION_YEAR",
-		5:  "DIMENSION_MECHANISM",
-		6:  "DIMENSION_BREAKDOWN_AGENCY",
-		7:  "DIMENSION_AGENCY",
-		8:  "DIMENSION_NATURE",
-		9:  "DIMENSION_BODILY_LOCATION",
-		10: "DIMENSION_OUTCOME",
-		11: "DIMENSION_POTENTIAL",
-		12: "DIMENSION_DATASET",
-		13: "DIMENSION_EMPLOYMENT_GROUP",
-	}
-	Dimension_value = map[string]int32{
-		"DIMENSION_UNSPECIFIED":      0,
-		"DIMENSION_KIND":             1,
-		"DIMENSION_WORKPLACE":        2,
-		"DIMENSION_MONTH":            3,
-		"DIMENSION_YEAR":             4,
-		"DIMENSION_MECHANISM":        5,
-		"DIMENSION_BREAKDOWN_AGENCY": 6,
-		"DIMENSION_AGENCY":           7,
-		"DIMENSION_NATURE":           8,
-		"DIMENSION_BODILY_LOCATION":  9,
-		"DIMENSION_OUTCOME":          10,
-		"DIMENSION_POTENTIAL":        11,
-		"DIMENSION_DATASET":          12,
-		"DIMENSION_EMPLOYMENT_GROUP": 13,
-	}
-)
-
-func (x Dimension) Enum() *Dimension {
-	p := new(Dimension)
-	*p = x
-	return p
-}
-
-func (x Dimension) String() string {
-	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
-}
-
-func (Dimension) Descriptor() protoreflect.EnumDescriptor {
-	return file_fairlead_v1_measure_proto_enumTypes[2].Descriptor()
-}
-
-func (Dimension) Type() protoreflect.EnumType {
-	return &file_fairlead_v1_measure_proto_enumTypes[2]
-}
-
-func (x Dimension) Number() protoreflect.EnumNumber {
-	return protoreflect.EnumNumber(x)
-}
-
-// Deprecated: Use Dimension.Descriptor instead.
-func (Dimension) EnumDescriptor() ([]byte, []int) {
-	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{2}
-}
-
 // MeasureDefinition says what a measure is.
 type MeasureDefinition struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -473,62 +376,6 @@ func (x *ListMeasuresResponse) GetMeasures() []*MeasureDefinition {
 	return nil
 }
 
-// Period is a run of whole months.
-type Period struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// First month, `YYYY-MM`, inclusive. Required.
-	StartMonth string `protobuf:"bytes,1,opt,name=start_month,json=startMonth,proto3" json:"start_month,omitempty"`
-	// Month after the last, `YYYY-MM`, exclusive. Required, after start_month;
-	// at most 600 months.
-	EndMonth      string `protobuf:"bytes,2,opt,name=end_month,json=endMonth,proto3" json:"end_month,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *Period) Reset() {
-	*x = Period{}
-	mi := &file_fairlead_v1_measure_proto_msgTypes[3]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *Period) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*Period) ProtoMessage() {}
-
-func (x *Period) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_measure_proto_msgTypes[3]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use Period.ProtoReflect.Descriptor instead.
-func (*Period) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{3}
-}
-
-func (x *Period) GetStartMonth() string {
-	if x != nil {
-		return x.StartMonth
-	}
-	return ""
-}
-
-func (x *Period) GetEndMonth() string {
-	if x != nil {
-		return x.EndMonth
-	}
-	return ""
-}
-
 // ComputeRatesRequest asks for rates.
 type ComputeRatesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -557,7 +404,7 @@ type ComputeRatesRequest struct {
 
 func (x *ComputeRatesRequest) Reset() {
 	*x = ComputeRatesRequest{}
-	mi := &file_fairlead_v1_measure_proto_msgTypes[4]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -569,7 +416,7 @@ func (x *ComputeRatesRequest) String() string {
 func (*ComputeRatesRequest) ProtoMessage() {}
 
 func (x *ComputeRatesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_measure_proto_msgTypes[4]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -582,7 +429,7 @@ func (x *ComputeRatesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComputeRatesRequest.ProtoReflect.Descriptor instead.
 func (*ComputeRatesRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{4}
+	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *ComputeRatesRequest) GetWorkplace() string {
@@ -660,7 +507,7 @@ type ComputeRatesResponse struct {
 
 func (x *ComputeRatesResponse) Reset() {
 	*x = ComputeRatesResponse{}
-	mi := &file_fairlead_v1_measure_proto_msgTypes[5]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -672,7 +519,7 @@ func (x *ComputeRatesResponse) String() string {
 func (*ComputeRatesResponse) ProtoMessage() {}
 
 func (x *ComputeRatesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_measure_proto_msgTypes[5]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -685,7 +532,7 @@ func (x *ComputeRatesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComputeRatesResponse.ProtoReflect.Descriptor instead.
 func (*ComputeRatesResponse) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{5}
+	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *ComputeRatesResponse) GetValues() []*MeasureValue {
@@ -764,7 +611,7 @@ type MeasureValue struct {
 
 func (x *MeasureValue) Reset() {
 	*x = MeasureValue{}
-	mi := &file_fairlead_v1_measure_proto_msgTypes[6]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -776,7 +623,7 @@ func (x *MeasureValue) String() string {
 func (*MeasureValue) ProtoMessage() {}
 
 func (x *MeasureValue) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_measure_proto_msgTypes[6]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -789,7 +636,7 @@ func (x *MeasureValue) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MeasureValue.ProtoReflect.Descriptor instead.
 func (*MeasureValue) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{6}
+	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *MeasureValue) GetDefinition() *MeasureDefinition {
@@ -930,7 +777,7 @@ type ComputeChartRequest struct {
 
 func (x *ComputeChartRequest) Reset() {
 	*x = ComputeChartRequest{}
-	mi := &file_fairlead_v1_measure_proto_msgTypes[7]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -942,7 +789,7 @@ func (x *ComputeChartRequest) String() string {
 func (*ComputeChartRequest) ProtoMessage() {}
 
 func (x *ComputeChartRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_measure_proto_msgTypes[7]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -955,7 +802,7 @@ func (x *ComputeChartRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComputeChartRequest.ProtoReflect.Descriptor instead.
 func (*ComputeChartRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{7}
+	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ComputeChartRequest) GetMeasure() string {
@@ -1071,7 +918,7 @@ type Chart struct {
 
 func (x *Chart) Reset() {
 	*x = Chart{}
-	mi := &file_fairlead_v1_measure_proto_msgTypes[8]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1083,7 +930,7 @@ func (x *Chart) String() string {
 func (*Chart) ProtoMessage() {}
 
 func (x *Chart) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_measure_proto_msgTypes[8]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1096,7 +943,7 @@ func (x *Chart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Chart.ProtoReflect.Descriptor instead.
 func (*Chart) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{8}
+	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Chart) GetDefinition() *MeasureDefinition {
@@ -1245,7 +1092,7 @@ type ChartPoint struct {
 
 func (x *ChartPoint) Reset() {
 	*x = ChartPoint{}
-	mi := &file_fairlead_v1_measure_proto_msgTypes[9]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1257,7 +1104,7 @@ func (x *ChartPoint) String() string {
 func (*ChartPoint) ProtoMessage() {}
 
 func (x *ChartPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_measure_proto_msgTypes[9]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1270,7 +1117,7 @@ func (x *ChartPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChartPoint.ProtoReflect.Descriptor instead.
 func (*ChartPoint) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{9}
+	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ChartPoint) GetMonth() string {
@@ -1355,7 +1202,7 @@ type ChartSignal struct {
 
 func (x *ChartSignal) Reset() {
 	*x = ChartSignal{}
-	mi := &file_fairlead_v1_measure_proto_msgTypes[10]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1367,7 +1214,7 @@ func (x *ChartSignal) String() string {
 func (*ChartSignal) ProtoMessage() {}
 
 func (x *ChartSignal) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_measure_proto_msgTypes[10]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1380,7 +1227,7 @@ func (x *ChartSignal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChartSignal.ProtoReflect.Descriptor instead.
 func (*ChartSignal) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{10}
+	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ChartSignal) GetRule() string {
@@ -1440,7 +1287,7 @@ type TabulateRequest struct {
 
 func (x *TabulateRequest) Reset() {
 	*x = TabulateRequest{}
-	mi := &file_fairlead_v1_measure_proto_msgTypes[11]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1452,7 +1299,7 @@ func (x *TabulateRequest) String() string {
 func (*TabulateRequest) ProtoMessage() {}
 
 func (x *TabulateRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_measure_proto_msgTypes[11]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1465,7 +1312,7 @@ func (x *TabulateRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TabulateRequest.ProtoReflect.Descriptor instead.
 func (*TabulateRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{11}
+	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *TabulateRequest) GetFilter() *ReportFilter {
@@ -1535,7 +1382,7 @@ type Table struct {
 
 func (x *Table) Reset() {
 	*x = Table{}
-	mi := &file_fairlead_v1_measure_proto_msgTypes[12]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1547,7 +1394,7 @@ func (x *Table) String() string {
 func (*Table) ProtoMessage() {}
 
 func (x *Table) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_measure_proto_msgTypes[12]
+	mi := &file_fairlead_v1_measure_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1560,7 +1407,7 @@ func (x *Table) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Table.ProtoReflect.Descriptor instead.
 func (*Table) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{12}
+	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Table) GetRows() []*TableHead {
@@ -1619,84 +1466,11 @@ func (x *Table) GetSequenceNumber() int64 {
 	return 0
 }
 
-// TableHead is one category.
-type TableHead struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Its key: a code, a month, a resource name; empty for unknown.
-	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
-	// Its name in words.
-	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
-	// Total over the other dimension.
-	Total int64 `protobuf:"varint,3,opt,name=total,proto3" json:"total,omitempty"`
-	// Facet, when the key is a code.
-	Facet         Facet `protobuf:"varint,4,opt,name=facet,proto3,enum=fairlead.v1.Facet" json:"facet,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *TableHead) Reset() {
-	*x = TableHead{}
-	mi := &file_fairlead_v1_measure_proto_msgTypes[13]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *TableHead) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*TableHead) ProtoMessage() {}
-
-func (x *TableHead) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_measure_proto_msgTypes[13]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use TableHead.ProtoReflect.Descriptor instead.
-func (*TableHead) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_measure_proto_rawDescGZIP(), []int{13}
-}
-
-func (x *TableHead) GetKey() string {
-	if x != nil {
-		return x.Key
-	}
-	return ""
-}
-
-func (x *TableHead) GetTitle() string {
-	if x != nil {
-		return x.Title
-	}
-	return ""
-}
-
-func (x *TableHead) GetTotal() int64 {
-	if x != nil {
-		return x.Total
-	}
-	return 0
-}
-
-func (x *TableHead) GetFacet() Facet {
-	if x != nil {
-		return x.Facet
-	}
-	return Facet_FACET_UNSPECIFIED
-}
-
 var File_fairlead_v1_measure_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\n" +
-	"\x19fairlead/v1/measure.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a fairlead/v1/classification.proto\x1a\x18fairlead/v1/filter.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\"\xc3\x02\n" +
+	"\x19fairlead/v1/measure.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/cause.proto\x1a\x1afairlead/v1/counting.proto\x1a\x18fairlead/v1/filter.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\"\xc3\x02\n" +
 	"\x11MeasureDefinition\x12\x18\n" +
 	"\ameasure\x18\x01 \x01(\tR\ameasure\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x18\n" +
@@ -1716,11 +1490,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"convention\x18\x01 \x01(\x0e2\x17.fairlead.v1.ConventionB\b\xbaH\x05\x82\x01\x02\x10\x01R\n" +
 	"convention\"R\n" +
 	"\x14ListMeasuresResponse\x12:\n" +
-	"\bmeasures\x18\x01 \x03(\v2\x1e.fairlead.v1.MeasureDefinitionR\bmeasures\"\xae\x01\n" +
-	"\x06Period\x12S\n" +
-	"\vstart_month\x18\x01 \x01(\tB2\xbaH/r-2+^(19[5-9][0-9]|20[0-9]{2})-(0[1-9]|1[0-2])$R\n" +
-	"startMonth\x12O\n" +
-	"\tend_month\x18\x02 \x01(\tB2\xbaH/r-2+^(19[5-9][0-9]|20[0-9]{2})-(0[1-9]|1[0-2])$R\bendMonth\"\xa5\x04\n" +
+	"\bmeasures\x18\x01 \x03(\v2\x1e.fairlead.v1.MeasureDefinitionR\bmeasures\"\xa5\x04\n" +
 	"\x13ComputeRatesRequest\x12L\n" +
 	"\tworkplace\x18\x01 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x12+\n" +
 	"\x06period\x18\x02 \x01(\v2\x13.fairlead.v1.PeriodR\x06period\x12@\n" +
@@ -1841,12 +1611,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\frows_unknown\x18\x05 \x01(\x03R\vrowsUnknown\x12'\n" +
 	"\x0fcolumns_unknown\x18\x06 \x01(\x03R\x0ecolumnsUnknown\x12\x16\n" +
 	"\x06method\x18\a \x01(\tR\x06method\x12'\n" +
-	"\x0fsequence_number\x18\b \x01(\x03R\x0esequenceNumber\"s\n" +
-	"\tTableHead\x12\x10\n" +
-	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
-	"\x05total\x18\x03 \x01(\x03R\x05total\x12(\n" +
-	"\x05facet\x18\x04 \x01(\x0e2\x12.fairlead.v1.FacetR\x05facet*\xc4\x01\n" +
+	"\x0fsequence_number\x18\b \x01(\x03R\x0esequenceNumber*\xc4\x01\n" +
 	"\n" +
 	"Convention\x12\x1a\n" +
 	"\x16CONVENTION_UNSPECIFIED\x10\x00\x12\x18\n" +
@@ -1861,28 +1626,16 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x16CHART_KIND_UNSPECIFIED\x10\x00\x12\x10\n" +
 	"\fCHART_KIND_C\x10\x01\x12\x10\n" +
 	"\fCHART_KIND_U\x10\x02\x12\x16\n" +
-	"\x12CHART_KIND_TOO_FEW\x10\x03*\xe7\x02\n" +
-	"\tDimension\x12\x19\n" +
-	"\x15DIMENSION_UNSPECIFIED\x10\x00\x12\x12\n" +
-	"\x0eDIMENSION_KIND\x10\x01\x12\x17\n" +
-	"\x13DIMENSION_WORKPLACE\x10\x02\x12\x13\n" +
-	"\x0fDIMENSION_MONTH\x10\x03\x12\x12\n" +
-	"\x0eDIMENSION_YEAR\x10\x04\x12\x17\n" +
-	"\x13DIMENSION_MECHANISM\x10\x05\x12\x1e\n" +
-	"\x1aDIMENSION_BREAKDOWN_AGENCY\x10\x06\x12\x14\n" +
-	"\x10DIMENSION_AGENCY\x10\a\x12\x14\n" +
-	"\x10DIMENSION_NATURE\x10\b\x12\x1d\n" +
-	"\x19DIMENSION_BODILY_LOCATION\x10\t\x12\x15\n" +
-	"\x11DIMENSION_OUTCOME\x10\n" +
-	"\x12\x17\n" +
-	"\x13DIMENSION_POTENTIAL\x10\v\x12\x15\n" +
-	"\x11DIMENSION_DATASET\x10\f\x12\x1e\n" +
-	"\x1aDIMENSION_EMPLOYMENT_GROUP\x10\r2\xb4\x03\n" +
+	"\x12CHART_KIND_TOO_FEW\x10\x032\xed\x05\n" +
 	"\x0eMeasureService\x12i\n" +
 	"\fListMeasures\x12 .fairlead.v1.ListMeasuresRequest\x1a!.fairlead.v1.ListMeasuresResponse\"\x14\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/measures\x12r\n" +
 	"\fComputeRates\x12 .fairlead.v1.ComputeRatesRequest\x1a!.fairlead.v1.ComputeRatesResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/measures:rates\x12c\n" +
 	"\fComputeChart\x12 .fairlead.v1.ComputeChartRequest\x1a\x12.fairlead.v1.Chart\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/measures:chart\x12^\n" +
-	"\bTabulate\x12\x1c.fairlead.v1.TabulateRequest\x1a\x12.fairlead.v1.Table\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/measures:tabulateB+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
+	"\bTabulate\x12\x1c.fairlead.v1.TabulateRequest\x1a\x12.fairlead.v1.Table\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/measures:tabulate\x12c\n" +
+	"\n" +
+	"RankCauses\x12\x1e.fairlead.v1.RankCausesRequest\x1a\x19.fairlead.v1.CauseRanking\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/causes:rank\x12d\n" +
+	"\vCrossCauses\x12\x1f.fairlead.v1.CrossCausesRequest\x1a\x17.fairlead.v1.CauseCross\"\x1b\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/causes:cross\x12l\n" +
+	"\fFindClusters\x12 .fairlead.v1.FindClustersRequest\x1a\x1a.fairlead.v1.CauseClusters\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/causes:clustersB+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
 
 var (
 	file_fairlead_v1_measure_proto_rawDescOnce sync.Once
@@ -1896,69 +1649,79 @@ func file_fairlead_v1_measure_proto_rawDescGZIP() []byte {
 	return file_fairlead_v1_measure_proto_rawDescData
 }
 
-var file_fairlead_v1_measure_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_fairlead_v1_measure_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_fairlead_v1_measure_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_fairlead_v1_measure_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_fairlead_v1_measure_proto_goTypes = []any{
 	(Convention)(0),              // 0: fairlead.v1.Convention
 	(ChartKind)(0),               // 1: fairlead.v1.ChartKind
-	(Dimension)(0),               // 2: fairlead.v1.Dimension
-	(*MeasureDefinition)(nil),    // 3: fairlead.v1.MeasureDefinition
-	(*ListMeasuresRequest)(nil),  // 4: fairlead.v1.ListMeasuresRequest
-	(*ListMeasuresResponse)(nil), // 5: fairlead.v1.ListMeasuresResponse
-	(*Period)(nil),               // 6: fairlead.v1.Period
-	(*ComputeRatesRequest)(nil),  // 7: fairlead.v1.ComputeRatesRequest
-	(*ComputeRatesResponse)(nil), // 8: fairlead.v1.ComputeRatesResponse
-	(*MeasureValue)(nil),         // 9: fairlead.v1.MeasureValue
-	(*ComputeChartRequest)(nil),  // 10: fairlead.v1.ComputeChartRequest
-	(*Chart)(nil),                // 11: fairlead.v1.Chart
-	(*ChartPoint)(nil),           // 12: fairlead.v1.ChartPoint
-	(*ChartSignal)(nil),          // 13: fairlead.v1.ChartSignal
-	(*TabulateRequest)(nil),      // 14: fairlead.v1.TabulateRequest
-	(*Table)(nil),                // 15: fairlead.v1.Table
-	(*TableHead)(nil),            // 16: fairlead.v1.TableHead
-	(EmploymentGroup)(0),         // 17: fairlead.v1.EmploymentGroup
-	(*ReportFilter)(nil),         // 18: fairlead.v1.ReportFilter
-	(Facet)(0),                   // 19: fairlead.v1.Facet
+	(*MeasureDefinition)(nil),    // 2: fairlead.v1.MeasureDefinition
+	(*ListMeasuresRequest)(nil),  // 3: fairlead.v1.ListMeasuresRequest
+	(*ListMeasuresResponse)(nil), // 4: fairlead.v1.ListMeasuresResponse
+	(*ComputeRatesRequest)(nil),  // 5: fairlead.v1.ComputeRatesRequest
+	(*ComputeRatesResponse)(nil), // 6: fairlead.v1.ComputeRatesResponse
+	(*MeasureValue)(nil),         // 7: fairlead.v1.MeasureValue
+	(*ComputeChartRequest)(nil),  // 8: fairlead.v1.ComputeChartRequest
+	(*Chart)(nil),                // 9: fairlead.v1.Chart
+	(*ChartPoint)(nil),           // 10: fairlead.v1.ChartPoint
+	(*ChartSignal)(nil),          // 11: fairlead.v1.ChartSignal
+	(*TabulateRequest)(nil),      // 12: fairlead.v1.TabulateRequest
+	(*Table)(nil),                // 13: fairlead.v1.Table
+	(*Period)(nil),               // 14: fairlead.v1.Period
+	(EmploymentGroup)(0),         // 15: fairlead.v1.EmploymentGroup
+	(*ReportFilter)(nil),         // 16: fairlead.v1.ReportFilter
+	(Dimension)(0),               // 17: fairlead.v1.Dimension
+	(*TableHead)(nil),            // 18: fairlead.v1.TableHead
+	(*RankCausesRequest)(nil),    // 19: fairlead.v1.RankCausesRequest
+	(*CrossCausesRequest)(nil),   // 20: fairlead.v1.CrossCausesRequest
+	(*FindClustersRequest)(nil),  // 21: fairlead.v1.FindClustersRequest
+	(*CauseRanking)(nil),         // 22: fairlead.v1.CauseRanking
+	(*CauseCross)(nil),           // 23: fairlead.v1.CauseCross
+	(*CauseClusters)(nil),        // 24: fairlead.v1.CauseClusters
 }
 var file_fairlead_v1_measure_proto_depIdxs = []int32{
 	0,  // 0: fairlead.v1.MeasureDefinition.convention:type_name -> fairlead.v1.Convention
 	0,  // 1: fairlead.v1.ListMeasuresRequest.convention:type_name -> fairlead.v1.Convention
-	3,  // 2: fairlead.v1.ListMeasuresResponse.measures:type_name -> fairlead.v1.MeasureDefinition
-	6,  // 3: fairlead.v1.ComputeRatesRequest.period:type_name -> fairlead.v1.Period
+	2,  // 2: fairlead.v1.ListMeasuresResponse.measures:type_name -> fairlead.v1.MeasureDefinition
+	14, // 3: fairlead.v1.ComputeRatesRequest.period:type_name -> fairlead.v1.Period
 	0,  // 4: fairlead.v1.ComputeRatesRequest.convention:type_name -> fairlead.v1.Convention
-	17, // 5: fairlead.v1.ComputeRatesRequest.employment_groups:type_name -> fairlead.v1.EmploymentGroup
-	9,  // 6: fairlead.v1.ComputeRatesResponse.values:type_name -> fairlead.v1.MeasureValue
-	6,  // 7: fairlead.v1.ComputeRatesResponse.period:type_name -> fairlead.v1.Period
-	3,  // 8: fairlead.v1.MeasureValue.definition:type_name -> fairlead.v1.MeasureDefinition
-	6,  // 9: fairlead.v1.ComputeChartRequest.period:type_name -> fairlead.v1.Period
+	15, // 5: fairlead.v1.ComputeRatesRequest.employment_groups:type_name -> fairlead.v1.EmploymentGroup
+	7,  // 6: fairlead.v1.ComputeRatesResponse.values:type_name -> fairlead.v1.MeasureValue
+	14, // 7: fairlead.v1.ComputeRatesResponse.period:type_name -> fairlead.v1.Period
+	2,  // 8: fairlead.v1.MeasureValue.definition:type_name -> fairlead.v1.MeasureDefinition
+	14, // 9: fairlead.v1.ComputeChartRequest.period:type_name -> fairlead.v1.Period
 	0,  // 10: fairlead.v1.ComputeChartRequest.convention:type_name -> fairlead.v1.Convention
 	1,  // 11: fairlead.v1.ComputeChartRequest.kind:type_name -> fairlead.v1.ChartKind
-	18, // 12: fairlead.v1.ComputeChartRequest.filter:type_name -> fairlead.v1.ReportFilter
-	17, // 13: fairlead.v1.ComputeChartRequest.employment_groups:type_name -> fairlead.v1.EmploymentGroup
-	3,  // 14: fairlead.v1.Chart.definition:type_name -> fairlead.v1.MeasureDefinition
-	6,  // 15: fairlead.v1.Chart.period:type_name -> fairlead.v1.Period
+	16, // 12: fairlead.v1.ComputeChartRequest.filter:type_name -> fairlead.v1.ReportFilter
+	15, // 13: fairlead.v1.ComputeChartRequest.employment_groups:type_name -> fairlead.v1.EmploymentGroup
+	2,  // 14: fairlead.v1.Chart.definition:type_name -> fairlead.v1.MeasureDefinition
+	14, // 15: fairlead.v1.Chart.period:type_name -> fairlead.v1.Period
 	1,  // 16: fairlead.v1.Chart.kind:type_name -> fairlead.v1.ChartKind
-	12, // 17: fairlead.v1.Chart.points:type_name -> fairlead.v1.ChartPoint
-	13, // 18: fairlead.v1.Chart.signals:type_name -> fairlead.v1.ChartSignal
-	18, // 19: fairlead.v1.TabulateRequest.filter:type_name -> fairlead.v1.ReportFilter
-	2,  // 20: fairlead.v1.TabulateRequest.rows:type_name -> fairlead.v1.Dimension
-	2,  // 21: fairlead.v1.TabulateRequest.columns:type_name -> fairlead.v1.Dimension
-	16, // 22: fairlead.v1.Table.rows:type_name -> fairlead.v1.TableHead
-	16, // 23: fairlead.v1.Table.columns:type_name -> fairlead.v1.TableHead
-	19, // 24: fairlead.v1.TableHead.facet:type_name -> fairlead.v1.Facet
-	4,  // 25: fairlead.v1.MeasureService.ListMeasures:input_type -> fairlead.v1.ListMeasuresRequest
-	7,  // 26: fairlead.v1.MeasureService.ComputeRates:input_type -> fairlead.v1.ComputeRatesRequest
-	10, // 27: fairlead.v1.MeasureService.ComputeChart:input_type -> fairlead.v1.ComputeChartRequest
-	14, // 28: fairlead.v1.MeasureService.Tabulate:input_type -> fairlead.v1.TabulateRequest
-	5,  // 29: fairlead.v1.MeasureService.ListMeasures:output_type -> fairlead.v1.ListMeasuresResponse
-	8,  // 30: fairlead.v1.MeasureService.ComputeRates:output_type -> fairlead.v1.ComputeRatesResponse
-	11, // 31: fairlead.v1.MeasureService.ComputeChart:output_type -> fairlead.v1.Chart
-	15, // 32: fairlead.v1.MeasureService.Tabulate:output_type -> fairlead.v1.Table
-	29, // [29:33] is the sub-list for method output_type
-	25, // [25:29] is the sub-list for method input_type
-	25, // [25:25] is the sub-list for extension type_name
-	25, // [25:25] is the sub-list for extension extendee
-	0,  // [0:25] is the sub-list for field type_name
+	10, // 17: fairlead.v1.Chart.points:type_name -> fairlead.v1.ChartPoint
+	11, // 18: fairlead.v1.Chart.signals:type_name -> fairlead.v1.ChartSignal
+	16, // 19: fairlead.v1.TabulateRequest.filter:type_name -> fairlead.v1.ReportFilter
+	17, // 20: fairlead.v1.TabulateRequest.rows:type_name -> fairlead.v1.Dimension
+	17, // 21: fairlead.v1.TabulateRequest.columns:type_name -> fairlead.v1.Dimension
+	18, // 22: fairlead.v1.Table.rows:type_name -> fairlead.v1.TableHead
+	18, // 23: fairlead.v1.Table.columns:type_name -> fairlead.v1.TableHead
+	3,  // 24: fairlead.v1.MeasureService.ListMeasures:input_type -> fairlead.v1.ListMeasuresRequest
+	5,  // 25: fairlead.v1.MeasureService.ComputeRates:input_type -> fairlead.v1.ComputeRatesRequest
+	8,  // 26: fairlead.v1.MeasureService.ComputeChart:input_type -> fairlead.v1.ComputeChartRequest
+	12, // 27: fairlead.v1.MeasureService.Tabulate:input_type -> fairlead.v1.TabulateRequest
+	19, // 28: fairlead.v1.MeasureService.RankCauses:input_type -> fairlead.v1.RankCausesRequest
+	20, // 29: fairlead.v1.MeasureService.CrossCauses:input_type -> fairlead.v1.CrossCausesRequest
+	21, // 30: fairlead.v1.MeasureService.FindClusters:input_type -> fairlead.v1.FindClustersRequest
+	4,  // 31: fairlead.v1.MeasureService.ListMeasures:output_type -> fairlead.v1.ListMeasuresResponse
+	6,  // 32: fairlead.v1.MeasureService.ComputeRates:output_type -> fairlead.v1.ComputeRatesResponse
+	9,  // 33: fairlead.v1.MeasureService.ComputeChart:output_type -> fairlead.v1.Chart
+	13, // 34: fairlead.v1.MeasureService.Tabulate:output_type -> fairlead.v1.Table
+	22, // 35: fairlead.v1.MeasureService.RankCauses:output_type -> fairlead.v1.CauseRanking
+	23, // 36: fairlead.v1.MeasureService.CrossCauses:output_type -> fairlead.v1.CauseCross
+	24, // 37: fairlead.v1.MeasureService.FindClusters:output_type -> fairlead.v1.CauseClusters
+	31, // [31:38] is the sub-list for method output_type
+	24, // [24:31] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_measure_proto_init() }
@@ -1966,19 +1729,20 @@ func file_fairlead_v1_measure_proto_init() {
 	if File_fairlead_v1_measure_proto != nil {
 		return
 	}
-	file_fairlead_v1_classification_proto_init()
+	file_fairlead_v1_cause_proto_init()
+	file_fairlead_v1_counting_proto_init()
 	file_fairlead_v1_filter_proto_init()
 	file_fairlead_v1_workplace_proto_init()
-	file_fairlead_v1_measure_proto_msgTypes[6].OneofWrappers = []any{}
+	file_fairlead_v1_measure_proto_msgTypes[5].OneofWrappers = []any{}
+	file_fairlead_v1_measure_proto_msgTypes[7].OneofWrappers = []any{}
 	file_fairlead_v1_measure_proto_msgTypes[8].OneofWrappers = []any{}
-	file_fairlead_v1_measure_proto_msgTypes[9].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_fairlead_v1_measure_proto_rawDesc), len(file_fairlead_v1_measure_proto_rawDesc)),
-			NumEnums:      3,
-			NumMessages:   14,
+			NumEnums:      2,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -23,6 +23,9 @@ const (
 	MeasureService_ComputeRates_FullMethodName = "/fairlead.v1.MeasureService/ComputeRates"
 	MeasureService_ComputeChart_FullMethodName = "/fairlead.v1.MeasureService/ComputeChart"
 	MeasureService_Tabulate_FullMethodName     = "/fairlead.v1.MeasureService/Tabulate"
+	MeasureService_RankCauses_FullMethodName   = "/fairlead.v1.MeasureService/RankCauses"
+	MeasureService_CrossCauses_FullMethodName  = "/fairlead.v1.MeasureService/CrossCauses"
+	MeasureService_FindClusters_FullMethodName = "/fairlead.v1.MeasureService/FindClusters"
 )
 
 // MeasureServiceClient is the client API for MeasureService service.
@@ -42,6 +45,21 @@ type MeasureServiceClient interface {
 	ComputeChart(ctx context.Context, in *ComputeChartRequest, opts ...grpc.CallOption) (*Chart, error)
 	// Tabulate counts reports, or persons hurt, by one or two dimensions.
 	Tabulate(ctx context.Context, in *TabulateRequest, opts ...grpc.CallOption) (*Table, error)
+	// RankCauses puts the categories of one classification in order of how often
+	// they occur, unknown first, with ties, intervals and the running share.
+	// Counts under 5 are held back from all but advisers and auditors.
+	// Errors: INVALID_ARGUMENT (no ranking by that dimension, empty period).
+	RankCauses(ctx context.Context, in *RankCausesRequest, opts ...grpc.CallOption) (*CauseRanking, error)
+	// CrossCauses crosses two dimensions and says which pairs go together more
+	// often than chance would have it, after allowing for every pair tried.
+	// Counts under 5 are held back from all but advisers and auditors.
+	// Errors: INVALID_ARGUMENT (same dimension twice, too many pairs).
+	CrossCauses(ctx context.Context, in *CrossCausesRequest, opts ...grpc.CallOption) (*CauseCross, error)
+	// FindClusters looks for workplaces at which one kind of thing has lately
+	// begun to pile up, allowing for every place, kind and window looked at.
+	// Counts under 5 are held back from all but advisers and auditors.
+	// Errors: INVALID_ARGUMENT (period too short, too many cells).
+	FindClusters(ctx context.Context, in *FindClustersRequest, opts ...grpc.CallOption) (*CauseClusters, error)
 }
 
 type measureServiceClient struct {
@@ -92,6 +110,36 @@ func (c *measureServiceClient) Tabulate(ctx context.Context, in *TabulateRequest
 	return out, nil
 }
 
+func (c *measureServiceClient) RankCauses(ctx context.Context, in *RankCausesRequest, opts ...grpc.CallOption) (*CauseRanking, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CauseRanking)
+	err := c.cc.Invoke(ctx, MeasureService_RankCauses_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *measureServiceClient) CrossCauses(ctx context.Context, in *CrossCausesRequest, opts ...grpc.CallOption) (*CauseCross, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CauseCross)
+	err := c.cc.Invoke(ctx, MeasureService_CrossCauses_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *measureServiceClient) FindClusters(ctx context.Context, in *FindClustersRequest, opts ...grpc.CallOption) (*CauseClusters, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CauseClusters)
+	err := c.cc.Invoke(ctx, MeasureService_FindClusters_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // MeasureServiceServer is the server API for MeasureService service.
 // All implementations must embed UnimplementedMeasureServiceServer
 // for forward compatibility.
@@ -109,6 +157,21 @@ type MeasureServiceServer interface {
 	ComputeChart(context.Context, *ComputeChartRequest) (*Chart, error)
 	// Tabulate counts reports, or persons hurt, by one or two dimensions.
 	Tabulate(context.Context, *TabulateRequest) (*Table, error)
+	// RankCauses puts the categories of one classification in order of how often
+	// they occur, unknown first, with ties, intervals and the running share.
+	// Counts under 5 are held back from all but advisers and auditors.
+	// Errors: INVALID_ARGUMENT (no ranking by that dimension, empty period).
+	RankCauses(context.Context, *RankCausesRequest) (*CauseRanking, error)
+	// CrossCauses crosses two dimensions and says which pairs go together more
+	// often than chance would have it, after allowing for every pair tried.
+	// Counts under 5 are held back from all but advisers and auditors.
+	// Errors: INVALID_ARGUMENT (same dimension twice, too many pairs).
+	CrossCauses(context.Context, *CrossCausesRequest) (*CauseCross, error)
+	// FindClusters looks for workplaces at which one kind of thing has lately
+	// begun to pile up, allowing for every place, kind and window looked at.
+	// Counts under 5 are held back from all but advisers and auditors.
+	// Errors: INVALID_ARGUMENT (period too short, too many cells).
+	FindClusters(context.Context, *FindClustersRequest) (*CauseClusters, error)
 	mustEmbedUnimplementedMeasureServiceServer()
 }
 
@@ -130,6 +193,15 @@ func (UnimplementedMeasureServiceServer) ComputeChart(context.Context, *ComputeC
 }
 func (UnimplementedMeasureServiceServer) Tabulate(context.Context, *TabulateRequest) (*Table, error) {
 	return nil, status.Error(codes.Unimplemented, "method Tabulate not implemented")
+}
+func (UnimplementedMeasureServiceServer) RankCauses(context.Context, *RankCausesRequest) (*CauseRanking, error) {
+	return nil, status.Error(codes.Unimplemented, "method RankCauses not implemented")
+}
+func (UnimplementedMeasureServiceServer) CrossCauses(context.Context, *CrossCausesRequest) (*CauseCross, error) {
+	return nil, status.Error(codes.Unimplemented, "method CrossCauses not implemented")
+}
+func (UnimplementedMeasureServiceServer) FindClusters(context.Context, *FindClustersRequest) (*CauseClusters, error) {
+	return nil, status.Error(codes.Unimplemented, "method FindClusters not implemented")
 }
 func (UnimplementedMeasureServiceServer) mustEmbedUnimplementedMeasureServiceServer() {}
 func (UnimplementedMeasureServiceServer) testEmbeddedByValue()                        {}
@@ -224,6 +296,60 @@ func _MeasureService_Tabulate_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _MeasureService_RankCauses_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RankCausesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MeasureServiceServer).RankCauses(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MeasureService_RankCauses_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MeasureServiceServer).RankCauses(ctx, req.(*RankCausesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MeasureService_CrossCauses_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CrossCausesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MeasureServiceServer).CrossCauses(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MeasureService_CrossCauses_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MeasureServiceServer).CrossCauses(ctx, req.(*CrossCausesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _MeasureService_FindClusters_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(FindClustersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(MeasureServiceServer).FindClusters(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: MeasureService_FindClusters_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(MeasureServiceServer).FindClusters(ctx, req.(*FindClustersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // MeasureService_ServiceDesc is the grpc.ServiceDesc for MeasureService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -246,6 +372,18 @@ var MeasureService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Tabulate",
 			Handler:    _MeasureService_Tabulate_Handler,
+		},
+		{
+			MethodName: "RankCauses",
+			Handler:    _MeasureService_RankCauses_Handler,
+		},
+		{
+			MethodName: "CrossCauses",
+			Handler:    _MeasureService_CrossCauses_Handler,
+		},
+		{
+			MethodName: "FindClusters",
+			Handler:    _MeasureService_FindClusters_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

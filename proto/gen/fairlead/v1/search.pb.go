@@ -445,7 +445,7 @@ var File_fairlead_v1_search_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_search_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/search.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/filter.proto\x1a\x19fairlead/v1/measure.proto\x1a\x18fairlead/v1/report.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd6\x02\n" +
+	"\x18fairlead/v1/search.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1afairlead/v1/counting.proto\x1a\x18fairlead/v1/filter.proto\x1a\x18fairlead/v1/report.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd6\x02\n" +
 	"\x14SearchReportsRequest\x12 \n" +
 	"\x05words\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\x05words\x121\n" +
@@ -537,8 +537,8 @@ func file_fairlead_v1_search_proto_init() {
 	if File_fairlead_v1_search_proto != nil {
 		return
 	}
+	file_fairlead_v1_counting_proto_init()
 	file_fairlead_v1_filter_proto_init()
-	file_fairlead_v1_measure_proto_init()
 	file_fairlead_v1_report_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
