@@ -76,7 +76,7 @@ func repeatable(method string, req proto.Message) bool {
 	if fd := stringField(req.ProtoReflect(), "request_id"); fd != nil {
 		return req.ProtoReflect().Get(fd).String() != ""
 	}
-	for _, reads := range []string{"Get", "List", "Search", "LookUp", "Compute", "Tabulate", "Export"} {
+	for _, reads := range []string{"Get", "List", "Search", "LookUp", "Compute", "Tabulate", "Export", "Rank", "Cross", "Find"} {
 		if strings.HasPrefix(name, reads) {
 			return true
 		}
