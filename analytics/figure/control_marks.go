@@ -10,9 +10,10 @@ import (
 // signals writes the month and the count beside points beyond the limits,
 // newest first: when there is no room for all, the old ones go unnamed.
 func (l *controlLayout) signals() {
+	named := l.named()
 	for i := len(l.c.Points) - 1; i >= 0; i-- {
 		o := l.c.Points[i]
-		if !o.shown() || !o.Beyond {
+		if !named[i] {
 			continue
 		}
 		w := words{lines: []string{o.Label, l.c.facts(o)}, size: l.em, bold: true, color: Ink}
@@ -21,6 +22,40 @@ func (l *controlLayout) signals() {
 		}
 		l.beside(Point{l.x(i), l.y.at(o.Value)}, 0.4*l.em, w)
 	}
+}
+
+// mostNamed is how many points and runs are named before names would hide what
+// they name; the table and the words that show on pointing keep all of them.
+const mostNamed = 8
+
+// named tells which points beyond the limits are named: all of a few, else the
+// newest and those farthest from the centre.
+func (l *controlLayout) named() map[int]bool {
+	var beyond []int
+	for i, o := range l.c.Points {
+		if o.shown() && o.Beyond {
+			beyond = append(beyond, i)
+		}
+	}
+	out := map[int]bool{}
+	if len(beyond) > mostNamed {
+		newest := beyond[len(beyond)-1]
+		away := func(i int) float64 {
+			center := 0.0
+			for _, c := range l.c.Center {
+				if i >= c.First && i <= c.Last {
+					center = c.Value
+				}
+			}
+			return math.Abs(l.c.Points[i].Value - center)
+		}
+		sort.SliceStable(beyond, func(a, b int) bool { return away(beyond[a]) > away(beyond[b]) })
+		beyond = append(beyond[:mostNamed-1:mostNamed-1], newest)
+	}
+	for _, i := range beyond {
+		out[i] = true
+	}
+	return out
 }
 
 // beside sets a label near a point if there is room, with a leader when it had
@@ -65,6 +100,12 @@ func (l *controlLayout) runs() {
 		x := l.inside(minf((x0+x1)/2, maxf(l.right-half, l.left+half)), w.width())
 		top := y + 0.32*em
 		wb := box{x - w.width()/2, top, x + w.width()/2, top + w.height()}
+		if len(l.c.Runs) > mostNamed {
+			// Many brackets stand close: they go without words.
+			l.f.add(about, Polyline{[]Point{{x0, y - 0.35*em}, {x0, y}, {x1, y}, {x1, y - 0.35*em}}, Pen{Color: Ink, Width: 0.08 * em}})
+			l.p.block(box{x0, y - 0.35*em, x1, y + 0.2*em})
+			continue
+		}
 		marks := []Mark{Polyline{[]Point{{x0, y - 0.35*em}, {x0, y}, {x1, y}, {x1, y - 0.35*em}}, Pen{Color: Ink, Width: 0.08 * em}}}
 		l.f.add(about, append(marks, w.marks(x, top, Middle, true)...)...)
 		l.p.block(box{x0, y - 0.35*em, x1, y + 0.2*em})
