@@ -364,6 +364,7 @@ func TestProblem(t *testing.T) {
 	require.NoError(t, err)
 	p, ok := api.ProblemOf(fmt.Errorf("wrapped: %w", st.Err()))
 	require.True(t, ok)
+	require.Equal(t, "some fields need mending", p.Message, "as the service sent it")
 	require.Equal(t, []string{"report.narrative: say what happened", "choose a kind"}, p.Lines())
 	require.Equal(t, "INVALID_FIELDS", p.Reason)
 	require.Equal(t, "r4", p.Etag)

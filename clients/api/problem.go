@@ -1,6 +1,7 @@
 package api
 
 import (
+	"errors"
 	"time"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -38,11 +39,21 @@ type Problem struct {
 	RetryAfter time.Duration
 }
 
+// StatusOf returns the status of an error that a call returned, as the service
+// sent it, however often the error was wrapped since.
+func StatusOf(err error) (*status.Status, bool) {
+	var s interface{ GRPCStatus() *status.Status }
+	if !errors.As(err, &s) || s.GRPCStatus() == nil {
+		return nil, false
+	}
+	return s.GRPCStatus(), true
+}
+
 // ProblemOf returns the parts of an error that a call returned; ok is false
 // when it is not one.
 func ProblemOf(err error) (p Problem, ok bool) {
-	st, ok := status.FromError(err)
-	if err == nil || !ok {
+	st, ok := StatusOf(err)
+	if !ok {
 		return Problem{}, false
 	}
 	p = Problem{Code: st.Code(), Message: st.Message()}

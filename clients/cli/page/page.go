@@ -163,7 +163,7 @@ func Clean(s string) string {
 
 // wrap breaks a line at spaces; a word longer than the width stands alone.
 func wrap(s string, width int) []string {
-	width = max(width, 20)
+	width = max(width, 1)
 	var out []string
 	line := ""
 	for _, w := range strings.Fields(s) {

@@ -11,13 +11,13 @@ type Column struct {
 	Right bool // numbers stand to the right
 }
 
-// Table writes rows under heads. The last column to the left may wrap.
+// Table writes rows under heads. Where it is wider than the page, heads go over
+// several lines, and then the widest columns of words do.
 func (p *Page) Table(columns []Column, rows [][]string) {
 	w := make([]int, len(columns))
 	heads := make([]string, len(columns))
 	for i, c := range columns {
 		heads[i] = p.plain(c.Head)
-		w[i] = wide(heads[i])
 	}
 	cells := make([][]string, len(rows))
 	for r, row := range rows {
@@ -29,16 +29,8 @@ func (p *Page) Table(columns []Column, rows [][]string) {
 			w[i] = max(w[i], wide(cells[r][i]))
 		}
 	}
-	last := len(columns) - 1
-	before := 0
-	for _, n := range w[:max(last, 0)] {
-		before += n + 2
-	}
-	if last >= 0 && !columns[last].Right && before+w[last] > p.Width {
-		w[last] = max(p.Width-before, 24)
-	}
-	hasHead := strings.TrimSpace(strings.Join(heads, "")) != ""
-	if hasHead {
+	p.fit(columns, heads, w)
+	if strings.TrimSpace(strings.Join(heads, "")) != "" {
 		p.row(columns, w, heads)
 		rule := "─"
 		if p.ASCII {
@@ -55,29 +47,70 @@ func (p *Page) Table(columns []Column, rows [][]string) {
 	}
 }
 
-func (p *Page) row(columns []Column, w []int, cells []string) {
-	last := len(columns) - 1
-	wrapped := []string{""}
-	if last >= 0 {
-		wrapped = []string{cells[last]}
-		if !columns[last].Right && wide(cells[last]) > w[last] {
-			wrapped = wrap(cells[last], w[last])
+// fit widens columns to their heads where there is room, and narrows columns
+// of words where there is none.
+func (p *Page) fit(columns []Column, heads []string, w []int) {
+	total := func() int {
+		n := 2 * (len(w) - 1)
+		for _, x := range w {
+			n += x
+		}
+		return n
+	}
+	for i, h := range heads {
+		w[i] = max(w[i], longest(h))
+	}
+	for i, h := range heads {
+		if extra := wide(h) - w[i]; extra > 0 && total()+extra <= p.Width {
+			w[i] += extra
 		}
 	}
-	for n, tail := range wrapped {
+	const least = 20
+	for total() > p.Width {
+		widest := -1
+		for i, c := range columns {
+			if !c.Right && w[i] > max(least, longest(heads[i])) && (widest < 0 || w[i] > w[widest]) {
+				widest = i
+			}
+		}
+		if widest < 0 {
+			return // nothing can give: the lines are longer than the page
+		}
+		w[widest]--
+	}
+}
+
+// longest returns the width of the longest word.
+func longest(s string) int {
+	n := 0
+	for word := range strings.FieldsSeq(s) {
+		n = max(n, wide(word))
+	}
+	return n
+}
+
+// row writes one row, over as many lines as its cells need.
+func (p *Page) row(columns []Column, w []int, cells []string) {
+	lines := make([][]string, len(columns))
+	height := 1
+	for i, c := range cells {
+		lines[i] = []string{c}
+		if wide(c) > w[i] {
+			lines[i] = wrap(c, w[i])
+		}
+		height = max(height, len(lines[i]))
+	}
+	for n := range height {
 		var b strings.Builder
 		for i := range columns {
 			c := ""
-			switch {
-			case i == last:
-				c = tail
-			case n == 0:
-				c = cells[i]
+			if n < len(lines[i]) {
+				c = lines[i][n]
 			}
 			pad := strings.Repeat(" ", max(0, w[i]-wide(c)))
 			if columns[i].Right {
 				c = pad + c
-			} else if i < last {
+			} else {
 				c += pad
 			}
 			if i > 0 {
