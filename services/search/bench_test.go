@@ -151,7 +151,7 @@ func BenchmarkSearch(b *testing.B) {
 			r.Order = pb.SearchOrder_SEARCH_ORDER_NEWEST_FIRST
 			return r
 		}},
-		{"word, potential by the facts", func() *pb.SearchReportsRequest {
+		{"word, potential", func() *pb.SearchReportsRequest {
 			r := words(ask(1)[0])
 			r.Filter = &pb.ReportFilter{Potentials: []pb.PotentialSeverity{4}}
 			return r

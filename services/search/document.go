@@ -25,6 +25,9 @@ const (
 	fieldDay       = "day"
 	fieldDataset   = "dataset"
 	fieldState     = "state"
+	fieldPotential = "potential"
+	fieldOutcome   = "outcome" // of each person hurt
+	fieldGroup     = "group"   // of each person hurt
 	// fieldOrder holds the sort key of newest first, readable by report. It
 	// ends in the revision, for Check.
 	fieldOrder = "order"
@@ -41,7 +44,7 @@ const (
 
 const reportPrefix = "reports/"
 
-// stated and voided are the terms of fieldState.
+// standing and voided are the terms of fieldState.
 const (
 	standing = "standing"
 	voided   = "voided"
@@ -67,7 +70,7 @@ func newDocument(r *pb.Report, revision int64, zone *time.Location, l *language)
 	for i, h := range r.GetHarms() {
 		text(fieldHealth, i, h.GetDescription())
 	}
-	term(fieldKind, strconv.Itoa(int(r.GetKind())), termOptions)
+	term(fieldKind, number(r.GetKind()), termOptions)
 	term(fieldWorkplace, r.GetWorkplace(), termOptions)
 	day := dayOf(r, zone)
 	term(fieldYear, day[:4], termOptions)
@@ -79,9 +82,24 @@ func newDocument(r *pb.Report, revision int64, zone *time.Location, l *language)
 		state = voided
 	}
 	term(fieldState, state, termOptions)
+	term(fieldPotential, number(r.GetPotential()), termOptions)
+	outcomes, groups := map[pb.OutcomeClass]bool{}, map[pb.EmploymentGroup]bool{}
+	for _, h := range r.GetHarms() {
+		if o := h.GetOutcome(); !outcomes[o] {
+			outcomes[o] = true
+			term(fieldOutcome, number(o), termOptions)
+		}
+		if g := h.GetEmploymentGroup(); !groups[g] {
+			groups[g] = true
+			term(fieldGroup, number(g), termOptions)
+		}
+	}
 	term(fieldOrder, orderKey(r)+"."+strconv.FormatInt(revision, 10), keyOptions)
 	return d
 }
+
+// number is the term of an enum's value.
+func number[E ~int32](value E) string { return strconv.Itoa(int(value)) }
 
 // texts returns what was told, part by part, best known part first. Passages
 // are cut from the same parts in the same order.

@@ -2,10 +2,8 @@ package search
 
 import (
 	"slices"
-	"strconv"
 
 	index "github.com/blevesearch/bleve_index_api"
-	"google.golang.org/protobuf/proto"
 
 	pb "fairlead/proto/gen/fairlead/v1"
 )
@@ -36,25 +34,20 @@ func scope(t Tree, workplaces []string, includeVoided bool) []anyOf {
 }
 
 // conditions returns the further filters of a question that the index answers
-// by itself.
+// by itself. A condition on persons hurt is met by any of them.
 func conditions(reader index.IndexReader, f *pb.ReportFilter, days span) ([]anyOf, error) {
 	var filters []anyOf
-	add := func(field string, terms []string) {
-		if len(terms) == 0 {
-			return
+	for _, any := range []anyOf{
+		numbers(fieldKind, f.GetKinds()),
+		numbers(fieldPotential, f.GetPotentials()),
+		numbers(fieldOutcome, f.GetOutcomes()),
+		numbers(fieldGroup, f.GetEmploymentGroups()),
+		inDatasets(f.GetDatasets()),
+	} {
+		if len(any) > 0 {
+			filters = append(filters, any)
 		}
-		var any anyOf
-		for _, t := range terms {
-			any = append(any, place{field, t})
-		}
-		filters = append(filters, any)
 	}
-	var kinds []string
-	for _, k := range f.GetKinds() {
-		kinds = append(kinds, strconv.Itoa(int(k)))
-	}
-	add(fieldKind, kinds)
-	add(fieldDataset, f.GetDatasets())
 	terms, limited, err := days.days(reader)
 	if err != nil {
 		return nil, err
@@ -65,16 +58,29 @@ func conditions(reader index.IndexReader, f *pb.ReportFilter, days span) ([]anyO
 	return filters, nil
 }
 
-// rest returns the conditions that only the facts can answer, or nil when
-// there are none. Voided reports stay in: the index has had its say on them.
-func rest(f *pb.ReportFilter) *pb.ReportFilter {
-	r := &pb.ReportFilter{
-		Outcomes: f.GetOutcomes(), Potentials: f.GetPotentials(),
-		Codes: f.GetCodes(), EmploymentGroups: f.GetEmploymentGroups(),
+func numbers[E ~int32](field string, values []E) anyOf {
+	var any anyOf
+	for _, v := range values {
+		any = append(any, place{field, number(v)})
 	}
-	if proto.Size(r) == 0 {
+	return any
+}
+
+func inDatasets(names []string) anyOf {
+	var any anyOf
+	for _, n := range names {
+		any = append(any, place{fieldDataset, n})
+	}
+	return any
+}
+
+// rest returns the conditions that only the facts can answer, or nil when
+// there are none: codes lie in resources of their own, and only the facts know
+// which code stands below which. Voided reports stay in: the index has had its
+// say on them.
+func rest(f *pb.ReportFilter) *pb.ReportFilter {
+	if len(f.GetCodes()) == 0 {
 		return nil
 	}
-	r.IncludeVoided = true
-	return r
+	return &pb.ReportFilter{Codes: f.GetCodes(), IncludeVoided: true}
 }

@@ -24,7 +24,7 @@ var ErrInUse = errors.New("search: the index folder is in use by another process
 
 // layout numbers the shape of the documents. Raise it when newDocument or
 // tokens change what they give for the same report.
-const layout = 1
+const layout = 2
 
 // schema names what the index was made with: a change of the layout or of the
 // table of English makes another name, and an index with another name is

@@ -56,6 +56,10 @@ func someStory(t *rapid.T, label string) string {
 func someReport(t *rapid.T, n int) *pb.Report {
 	r := story(n, someStory(t, "narrative"))
 	r.Workplace = rapid.SampledFrom(places).Draw(t, "workplace")
+	r.Potential = pb.PotentialSeverity(rapid.IntRange(0, 3).Draw(t, "potential"))
+	if rapid.IntRange(0, 3).Draw(t, "imported") == 0 {
+		r.Origin = &pb.Origin{Dataset: "past-records", SourceId: fmt.Sprint(n)}
+	}
 	r.Kind = pb.ReportKind(rapid.IntRange(1, 6).Draw(t, "kind"))
 	r.Damage = rapid.SampledFrom([]string{"", someStory(t, "damage")}).Draw(t, "with damage")
 	if rapid.Bool().Draw(t, "with a time") {
@@ -64,7 +68,12 @@ func someReport(t *rapid.T, n int) *pb.Report {
 		r.OccurTime = nil
 	}
 	if rapid.Bool().Draw(t, "with harm") {
-		r.Harms = []*pb.Harm{{HarmId: "h1", Description: rapid.SampledFrom(healthVocabulary).Draw(t, "health"), Outcome: 3}}
+		for i := range rapid.IntRange(1, 2).Draw(t, "harms") {
+			r.Harms = append(r.Harms, &pb.Harm{HarmId: fmt.Sprintf("h%d", i+1),
+				Description:     rapid.SampledFrom(healthVocabulary).Draw(t, "health"),
+				Outcome:         pb.OutcomeClass(rapid.IntRange(0, 3).Draw(t, "outcome")),
+				EmploymentGroup: pb.EmploymentGroup(rapid.IntRange(0, 2).Draw(t, "group"))})
+		}
 	}
 	if rapid.IntRange(0, 5).Draw(t, "void") == 0 {
 		r.State = pb.ReportState_REPORT_STATE_VOIDED
@@ -258,6 +267,77 @@ func (m *model) matches(q oneQuestion, r *pb.Report) bool {
 		return has(strings.Join(q.words, " "))
 	}
 	return !slices.ContainsFunc(q.words, func(w string) bool { return !has(w) })
+}
+
+func some[E ~int32](t *rapid.T, label string, most int) []E {
+	var out []E
+	for range rapid.IntRange(0, 2).Draw(t, label+" count") {
+		out = append(out, E(rapid.IntRange(1, most).Draw(t, label)))
+	}
+	return out
+}
+
+// TestFiltersAgreeWithTheFacts holds the index and the facts to one reading of
+// a filter: what they answer is put together on one page.
+func TestFiltersAgreeWithTheFacts(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		dir, err := os.MkdirTemp("", "search")
+		require.NoError(t, err)
+		defer func() { _ = os.RemoveAll(dir) }()
+		w := openWorld(t, dir, search.Options{})
+		defer func() { w.close(t) }()
+		m := &model{parents: map[string]string{
+			"workplaces/east": "workplaces/root", "workplaces/east-crew": "workplaces/east", "workplaces/west": "workplaces/root"}}
+		for i, p := range places {
+			w.put(t, workplaceOf(m, p, []string{"Australia/Sydney", "", "Australia/Perth", "America/Denver"}[i]))
+		}
+		for n := range rapid.IntRange(1, 25).Draw(t, "reports") {
+			r := someReport(t, n)
+			r.Narrative = "kerb"
+			if rapid.IntRange(0, 5).Draw(t, "anonymous") == 0 {
+				r.TellerMode = pb.TellerMode_TELLER_MODE_ANONYMOUS
+				r.ReceiveTime = timestamppb.New(time.Date(2025, 1, rapid.IntRange(1, 40).Draw(t, "day"), 0, 0, 0, 0, time.UTC))
+			}
+			w.put(t, r)
+		}
+		w.catchUp(t)
+		for range 10 {
+			f := &pb.ReportFilter{
+				Kinds:            some[pb.ReportKind](t, "kinds", 6),
+				Outcomes:         some[pb.OutcomeClass](t, "outcomes", 4),
+				Potentials:       some[pb.PotentialSeverity](t, "potentials", 4),
+				EmploymentGroups: some[pb.EmploymentGroup](t, "groups", 3),
+				IncludeVoided:    rapid.Bool().Draw(t, "with voided"),
+			}
+			if rapid.Bool().Draw(t, "at a workplace") {
+				f.Workplaces = []string{rapid.SampledFrom(places).Draw(t, "workplace")}
+			}
+			if rapid.Bool().Draw(t, "of a data set") {
+				f.Datasets = []string{rapid.SampledFrom([]string{"here", "past-records", "none"}).Draw(t, "data set")}
+			}
+			day := rapid.Map(rapid.IntRange(19_600, 20_500), func(n int) string {
+				return time.Unix(int64(n)*86_400, 0).UTC().Format(time.DateOnly)
+			})
+			if rapid.Bool().Draw(t, "from") {
+				f.StartDate = day.Draw(t, "start")
+			}
+			if end := day.Draw(t, "end"); rapid.Bool().Draw(t, "to") && end > f.StartDate {
+				f.EndDate = end
+			}
+			names, _, total, err := w.facts.Newest(f, f.GetWorkplaces(), "", 100)
+			require.NoError(t, err)
+			resp, err := w.search(adviser(), &pb.SearchReportsRequest{Words: "kerb", Filter: f, PageSize: 100,
+				Order: pb.SearchOrder_SEARCH_ORDER_NEWEST_FIRST, IncludeCounts: true})
+			require.NoError(t, err)
+			var found []string
+			for _, h := range resp.GetHits() {
+				found = append(found, h.GetReport())
+			}
+			require.Equal(t, names, found, "same reports in the same order: %v", f)
+			require.Equal(t, total, resp.GetTotalSize())
+		}
+	})
 }
 
 // The vocabulary of the property is as plain as it claims to be.

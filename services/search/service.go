@@ -96,8 +96,8 @@ func (s *Service) ask(ctx context.Context, req *pb.SearchReportsRequest) (asked,
 	f := req.GetFilter()
 	// Rights come before existence: who may not see codes does not learn of
 	// them by asking for reports that have one.
-	if len(f.GetCodes()) > 0 && !a.view.Codes {
-		return a, fault.Denied("filter.codes: codes are not open to you; leave them out, or ask the safety adviser")
+	if access.NeedsCodes(f) && !a.view.Codes {
+		return a, fault.Denied("filter.codes: codes are not open to you; leave them out, and filter.cells that are codes, or ask the safety adviser")
 	}
 	var err error
 	if a.reach, err = access.Narrow(who, s.tree, nil); err != nil {
