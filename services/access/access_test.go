@@ -53,7 +53,8 @@ func TestAllow(t *testing.T) {
 		require.Equal(t, codes.PermissionDenied, status.Code(policy.Allow(who(pb.Role_ROLE_UNSPECIFIED), m)))
 		writes := !strings.Contains(m, ".Get") && !strings.Contains(m, ".List") && !strings.Contains(m, ".Compute") &&
 			!strings.Contains(m, ".Tabulate") && !strings.Contains(m, ".Search") && !strings.Contains(m, ".LookUp") &&
-			!strings.Contains(m, ".Export") && !strings.Contains(m, ".Watch")
+			!strings.Contains(m, ".Export") && !strings.Contains(m, ".Watch") &&
+			!strings.Contains(m, ".Rank") && !strings.Contains(m, ".Cross") && !strings.Contains(m, ".Find") && m != "ComputeService.Compute"
 		if writes {
 			require.Equal(t, codes.PermissionDenied, status.Code(policy.Allow(who(pb.Role_ROLE_AUDITOR), m)),
 				"an auditor changes nothing, but may call %s", m)
