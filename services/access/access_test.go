@@ -106,6 +106,25 @@ func TestNarrow(t *testing.T) {
 	require.False(t, Sees(north, chain{}, "shire"))
 }
 
+// TestNeedsCodes: a filter asks about codes by a code, or by a cell of a table of
+// codes, at any place of it.
+func TestNeedsCodes(t *testing.T) {
+	t.Parallel()
+	cell := func(d ...pb.Dimension) *pb.ReportFilter {
+		c := &pb.CellMatch{}
+		for _, d := range d {
+			c.Sides = append(c.Sides, &pb.CellSide{Dimension: d})
+		}
+		return &pb.ReportFilter{Cells: []*pb.CellMatch{{}, c}}
+	}
+	require.False(t, NeedsCodes(nil))
+	require.True(t, NeedsCodes(&pb.ReportFilter{Codes: []*pb.CodeMatch{{Facet: pb.Facet_FACET_AGENCY}}}))
+	for n, name := range pb.Dimension_name {
+		_, coded := pb.Facet_value["FACET_"+strings.TrimPrefix(name, "DIMENSION_")]
+		require.Equal(t, coded && n != 0, NeedsCodes(cell(pb.Dimension_DIMENSION_KIND, pb.Dimension(n))), name)
+	}
+}
+
 func TestRedact(t *testing.T) {
 	t.Parallel()
 	r := &pb.Report{Narrative: "n", Harms: []*pb.Harm{{HarmId: "h1", Person: "people/x", Description: "cut hand",

@@ -38,6 +38,24 @@ func ViewOf(who Principal) View {
 	return v
 }
 
+// NeedsCodes reports whether a filter asks about codes: whoever may not read
+// them must not learn of them by asking which reports have one.
+func NeedsCodes(f *pb.ReportFilter) bool {
+	if len(f.GetCodes()) > 0 {
+		return true
+	}
+	for _, cell := range f.GetCells() {
+		for _, side := range cell.GetSides() {
+			switch side.GetDimension() {
+			case pb.Dimension_DIMENSION_MECHANISM, pb.Dimension_DIMENSION_BREAKDOWN_AGENCY, pb.Dimension_DIMENSION_AGENCY,
+				pb.Dimension_DIMENSION_NATURE, pb.Dimension_DIMENSION_BODILY_LOCATION:
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // Redact returns the report as the view allows it: the report itself when
 // nothing is hidden, else a copy. Outcome class and employment group of a harm
 // stay: figures are made of them and a representative may know them.

@@ -114,8 +114,8 @@ func (s *Service) list(ctx context.Context, req *pb.ListReportsRequest) (*pb.Lis
 			Description: "does not belong to this question; ask again without it to start from the newest"})
 	}
 	who := access.From(ctx)
-	if len(req.GetFilter().GetCodes()) > 0 && !access.ViewOf(who).Codes {
-		return nil, fault.Denied("codes are not open to you; ask without filter.codes")
+	if access.NeedsCodes(req.GetFilter()) && !access.ViewOf(who).Codes {
+		return nil, fault.Denied("codes are not open to you; ask without filter.codes, and without filter.cells that are codes")
 	}
 	workplaces, err := access.Narrow(who, s.Tree, req.GetFilter().GetWorkplaces())
 	if err != nil {
