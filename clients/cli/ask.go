@@ -15,18 +15,33 @@ import (
 
 // asker puts questions to somebody at a terminal.
 type asker struct {
+	ctx context.Context // of the one command that asks
 	in  *bufio.Reader
 	out io.Writer
 }
 
 func (a *asker) line(prompt string) (string, error) {
 	fmt.Fprint(a.out, prompt)
-	text, err := a.in.ReadString('\n')
-	if err != nil && (text == "" || !errors.Is(err, io.EOF)) {
-		fmt.Fprintln(a.out)
-		return "", &failure{text: "Stopped before the end. Nothing was sent.", err: nil}
+	type answer struct {
+		text string
+		err  error
 	}
-	return strings.TrimSpace(text), nil
+	// Reading from a terminal cannot be interrupted: it is left behind when
+	// the command is.
+	got := make(chan answer, 1)
+	go func() {
+		text, err := a.in.ReadString('\n')
+		got <- answer{text, err}
+	}()
+	select {
+	case <-a.ctx.Done():
+	case r := <-got:
+		if r.err == nil || (r.text != "" && errors.Is(r.err, io.EOF)) {
+			return strings.TrimSpace(r.text), nil
+		}
+	}
+	fmt.Fprintln(a.out)
+	return "", failf("Stopped before the end. Nothing was sent.")
 }
 
 // choose offers numbered answers; first is the answer to an empty line, or 0
@@ -85,7 +100,7 @@ func (s *session) ask(ctx context.Context) (*pb.FileReportRequest, error) {
 	if err != nil {
 		return nil, err
 	}
-	a := &asker{in: bufio.NewReader(s.env.In), out: s.env.Err}
+	a := &asker{ctx: ctx, in: bufio.NewReader(s.env.In), out: s.env.Err}
 	fmt.Fprintln(a.out, "This is not an emergency call. If someone needs help now, ring for help.")
 	r := &pb.Report{}
 	req := &pb.FileReportRequest{Report: r}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"io"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -98,6 +99,17 @@ func TestAskStopped(t *testing.T) {
 		require.Equal(t, 1, d.run(strings.Join(all[:n], "\n")+"\n", "file"), n)
 		require.Contains(t, d.err.String(), "Nothing was sent.", n)
 	}
+	// Ctrl-C at a question ends it, though nothing was typed.
+	silent, hold := io.Pipe()
+	defer hold.Close()
+	ctx, cancel := context.WithTimeout(t.Context(), 200*time.Millisecond)
+	defer cancel()
+	d.out.Reset()
+	d.err.Reset()
+	d.env.In = silent
+	require.Equal(t, 1, cli.Run(ctx, d.env, []string{"file"}))
+	require.Contains(t, d.err.String(), "Nothing was sent.")
+
 	a := sit(t, s, "adviser")
 	require.Equal(t, 0, a.run("", "list"))
 	require.Contains(t, a.out.String(), "No report.")

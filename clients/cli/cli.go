@@ -48,6 +48,8 @@ type Env struct {
 func Main() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	// The first Ctrl-C asks a command to stop; a second one need not ask.
+	context.AfterFunc(ctx, stop)
 	return Run(ctx, System(), os.Args[1:])
 }
 
@@ -161,7 +163,7 @@ report is written by its short code, such as 7KQ-2MX-4, or its id.`,
 	f.DurationVar(&s.timeout, "timeout", 30*time.Second, "most time for one call")
 	root.AddCommand(
 		s.fileCommand(), s.showCommand(), s.findCommand(), s.listCommand(),
-		s.amendCommand(), s.voidCommand(), s.harmCommand(), s.outcomeCommand(), s.absenceCommand(), s.codeCommand(),
+		s.amendCommand(), s.voidCommand(), s.harmCommand(), s.outcomeCommand(), s.absenceCommand(), s.codeCommand(), s.tellerCommand(),
 		s.hoursCommand(), s.ratesCommand(), s.measuresCommand(), s.chartCommand(), s.tableCommand(), s.exportCommand(),
 		s.importCommand(), s.workplacesCommand(), s.whoamiCommand(), s.logCommand(),
 	)

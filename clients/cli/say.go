@@ -83,7 +83,7 @@ func (s *session) explain(err error) []string {
 		return out
 	case codes.Unavailable:
 		if p.Reason == "" {
-			return append(out, fmt.Sprintf("No answer from %s: %s.", s.config.Address, why(p.Message)))
+			return append(out, fmt.Sprintf("No answer from %s: %s", s.config.Address, why(p.Message)))
 		}
 	case codes.DeadlineExceeded:
 		return append(out, fmt.Sprintf("No answer from %s within %s. Try again, or give it more time with --timeout.", s.config.Address, s.timeout))
