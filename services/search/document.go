@@ -21,7 +21,9 @@ const (
 	fieldKind      = "kind"
 	fieldWorkplace = "workplace"
 	fieldYear      = "year"
+	fieldQuarter   = "quarter"
 	fieldMonth     = "month"
+	fieldThird     = "third" // of a month
 	fieldDay       = "day"
 	fieldDataset   = "dataset"
 	fieldState     = "state"
@@ -73,9 +75,9 @@ func newDocument(r *pb.Report, revision int64, zone *time.Location, l *language)
 	term(fieldKind, number(r.GetKind()), termOptions)
 	term(fieldWorkplace, r.GetWorkplace(), termOptions)
 	day := dayOf(r, zone)
-	term(fieldYear, day[:4], termOptions)
-	term(fieldMonth, day[:7], termOptions)
-	term(fieldDay, day, termOptions)
+	for _, p := range calendar {
+		term(p.field, p.term(day), termOptions)
+	}
 	term(fieldDataset, dataset(r), termOptions)
 	state := standing
 	if r.GetState() == pb.ReportState_REPORT_STATE_VOIDED {
@@ -110,10 +112,10 @@ func texts(r *pb.Report) []string {
 	}
 }
 
-// dayOf returns the day of a report, YYYY-MM-DD: that of the event in the time
+// dayOf returns the day of a report: that of the event in the time
 // zone of the workplace, or of its receipt where the event has no time. The
 // receipt of an anonymous report is kept as a day already, at midnight UTC.
-func dayOf(r *pb.Report, zone *time.Location) string {
+func dayOf(r *pb.Report, zone *time.Location) time.Time {
 	at := r.GetOccurTime()
 	if at == nil {
 		at = r.GetReceiveTime()
@@ -121,7 +123,7 @@ func dayOf(r *pb.Report, zone *time.Location) string {
 			zone = time.UTC
 		}
 	}
-	return at.AsTime().In(zone).Format(time.DateOnly)
+	return at.AsTime().In(zone)
 }
 
 // dataset returns where a report came from; "here" for one that was filed.

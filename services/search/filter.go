@@ -79,8 +79,13 @@ func inDatasets(names []string) anyOf {
 // which code stands below which. Voided reports stay in: the index has had its
 // say on them.
 func rest(f *pb.ReportFilter) *pb.ReportFilter {
-	if len(f.GetCodes()) == 0 {
+	if len(f.GetCodes())+len(f.GetCells()) == 0 {
 		return nil
 	}
-	return &pb.ReportFilter{Codes: f.GetCodes(), IncludeVoided: true}
+	r := &pb.ReportFilter{Codes: f.GetCodes(), Cells: f.GetCells(), IncludeVoided: true}
+	if len(f.GetCells()) > 0 {
+		// In a cell of persons hurt, one person meets them all.
+		r.Outcomes, r.EmploymentGroups = f.GetOutcomes(), f.GetEmploymentGroups()
+	}
+	return r
 }

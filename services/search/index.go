@@ -22,16 +22,16 @@ import (
 // ErrInUse says that another process has the index open.
 var ErrInUse = errors.New("search: the index folder is in use by another process")
 
-// layout numbers the shape of the documents. Raise it when newDocument or
+// shape numbers the shape of the documents. Raise it when newDocument or
 // tokens change what they give for the same report.
-const layout = 2
+const shape = 3
 
-// schema names what the index was made with: a change of the layout or of the
+// schema names what the index was made with: a change of the shape or of the
 // table of English makes another name, and an index with another name is
 // rebuilt.
 func schema() string {
 	sum := sha256.Sum256(englishCSV)
-	return strconv.Itoa(layout) + "." + hex.EncodeToString(sum[:8])
+	return strconv.Itoa(shape) + "." + hex.EncodeToString(sum[:8])
 }
 
 // Keys of what the index keeps beside the documents.
