@@ -12,6 +12,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/cube"
 	"fairlead/services/facts"
 	"fairlead/services/harm"
 	"fairlead/services/ledger"
@@ -197,4 +198,24 @@ func heap() int64 {
 	var m runtime.MemStats
 	runtime.ReadMemStats(&m)
 	return int64(m.HeapAlloc)
+}
+
+// BenchmarkCubes is what crossing causes costs in counting: the table, what lies
+// beside it, and for clusters every place by category and month.
+func BenchmarkCubes(b *testing.B) {
+	f := benchFacts(b)
+	for name, q := range map[string]cube.Question{
+		"mechanism by agency, as coded":     {Dimensions: []pb.Dimension{pb.Dimension_DIMENSION_MECHANISM, pb.Dimension_DIMENSION_AGENCY}},
+		"mechanism by agency, groups":       {Dimensions: []pb.Dimension{pb.Dimension_DIMENSION_MECHANISM, pb.Dimension_DIMENSION_AGENCY}, Level: 1},
+		"nature by location, persons hurt":  {Dimensions: []pb.Dimension{pb.Dimension_DIMENSION_NATURE, pb.Dimension_DIMENSION_BODILY_LOCATION}, Harms: true},
+		"workplace by mechanism, all years": {Dimensions: []pb.Dimension{pb.Dimension_DIMENSION_WORKPLACE, pb.Dimension_DIMENSION_MECHANISM, pb.Dimension_DIMENSION_MONTH}},
+	} {
+		q.Most = 5_000_000
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				_, err := f.Cubes(q)
+				require.NoError(b, err)
+			}
+		})
+	}
 }

@@ -10,8 +10,12 @@ import (
 // number less one.
 const facets = 5
 
-// codeSet is the codes of one coding, by facet; 0 is no code.
-type codeSet [facets]uint16
+// codeSet is one coding: its codes by facet, 0 being no code, and whether they
+// come from a crosswalk and nobody has reviewed them.
+type codeSet struct {
+	of         [facets]uint16
+	unreviewed bool
+}
 
 // What is known of a row besides its values.
 const (
@@ -42,6 +46,9 @@ type columns struct {
 	people    []uint8 // persons hurt: rows first to first+people-1 of hurt
 	worst     []uint8 // which of them is worst hurt
 	codes     [facets][]uint16
+	// unreviewed says that the report's own codes come from a crosswalk that
+	// nobody has reviewed.
+	unreviewed []bool
 
 	hurt  hurtColumns
 	loose map[looseCoding]codeSet
@@ -102,6 +109,7 @@ func (c *columns) row(u id) uint32 {
 	for i := range c.codes {
 		c.codes[i] = append(c.codes[i], 0)
 	}
+	c.unreviewed = append(c.unreviewed, false)
 	return r
 }
 

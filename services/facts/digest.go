@@ -58,9 +58,9 @@ func (d *digest) report(c *columns, r uint32) {
 		int64(c.flags[r]), int64(c.outcomes[r]), int64(c.groups[r]), int64(c.people[r]), int64(c.worst[r]))
 	d.text(c.workplaces.text(c.workplace[r]))
 	d.text(c.datasets.text(c.dataset[r]))
-	var own codeSet
-	for i := range own {
-		own[i] = c.codes[i][r]
+	own := codeSet{unreviewed: c.unreviewed[r]}
+	for i := range own.of {
+		own.of[i] = c.codes[i][r]
 	}
 	d.text(c.spell(own))
 	for h := c.first[r]; h < c.first[r]+uint32(c.people[r]); h++ {
@@ -73,8 +73,11 @@ func (d *digest) report(c *columns, r uint32) {
 // spell writes a coding out, since numbers of codes depend on order of arrival.
 func (c *columns) spell(set codeSet) string {
 	s := ""
-	for i, n := range set {
+	for i, n := range set.of {
 		s += c.codeTexts[i].text(n) + ";"
+	}
+	if set.unreviewed {
+		s += "not reviewed"
 	}
 	return s
 }

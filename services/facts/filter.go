@@ -81,13 +81,19 @@ func (f *Facts) compile(q *pb.ReportFilter, workplaces []string, harms bool) (*p
 		}
 		k.code(c, f.codes, m)
 	}
+	cells := f.cellsOf(q.GetCells(), &wrong)
 	if err := wrong.Err(); err != nil {
 		return nil, err
 	}
-	if harms {
-		return &predicate{rows: c.hurt.len(), steps: k.ofHurt(c)}, nil
+	switch {
+	case harms:
+		steps := append(k.ofEvent(c, c.hurt.report), k.ofPerson(c)...)
+		return &predicate{rows: c.hurt.len(), steps: append(append(steps, ofTheirReports(c, cells.ofReports)...), cells.ofPersons...)}, nil
+	case len(cells.ofPersons) > 0:
+		steps := append(k.ofEvent(c, nil), cells.ofReports...)
+		return &predicate{rows: c.len(), steps: append(steps, somebody(c, append(k.ofPerson(c), cells.ofPersons...)))}, nil
 	}
-	return &predicate{rows: c.len(), steps: k.ofReports(c)}, nil
+	return &predicate{rows: c.len(), steps: append(k.ofReports(c), cells.ofReports...)}, nil
 }
 
 func (k *conditions) days(q *pb.ReportFilter, wrong *fault.Violations) {
@@ -156,7 +162,11 @@ func (k *conditions) ofEvent(c *columns, index []uint32) []step {
 	if k.voided {
 		mask = known
 	}
-	steps := []step{when(c.flags, index, func(f uint8) bool { return f&mask == want })}
+	var steps []step
+	if index != nil {
+		steps = append(steps, when(index, nil, func(r uint32) bool { return r != free }))
+	}
+	steps = append(steps, when(c.flags, index, func(f uint8) bool { return f&mask == want }))
 	if k.first != math.MinInt32 || k.end != math.MaxInt32 {
 		steps = append(steps, when(c.day, index, func(d int32) bool { return d >= k.first && d < k.end }))
 	}
@@ -193,11 +203,10 @@ func (k *conditions) ofReports(c *columns) []step {
 	return steps
 }
 
-// ofHurt makes the steps for persons hurt: the report meets the conditions on
-// the event, and the person those on outcome, group and codes.
-func (k *conditions) ofHurt(c *columns) []step {
-	steps := []step{when(c.hurt.report, nil, func(r uint32) bool { return r != free })}
-	steps = append(steps, k.ofEvent(c, c.hurt.report)...)
+// ofPerson makes the steps that ask about the person hurt: outcome, group and
+// codes.
+func (k *conditions) ofPerson(c *columns) []step {
+	var steps []step
 	if k.outcomes != 0 {
 		steps = append(steps, when(c.hurt.outcome, nil, func(o uint8) bool { return k.outcomes&(1<<o) != 0 }))
 	}

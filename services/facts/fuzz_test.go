@@ -32,7 +32,8 @@ func FuzzQuestions(f *testing.F) {
 	if err != nil {
 		f.Fatal(err)
 	}
-	seed, err := proto.Marshal(&pb.ReportFilter{StartDate: "2026-01-01", Codes: []*pb.CodeMatch{{Facet: 3, Code: "2"}}, Outcomes: []pb.OutcomeClass{-1, 99}})
+	cells := []*pb.CellMatch{{Sides: []*pb.CellSide{{Dimension: 5, Key: "2"}}, CountHarms: true}, {Sides: []*pb.CellSide{{Dimension: 3, Key: "2026-03"}}}}
+	seed, err := proto.Marshal(&pb.ReportFilter{StartDate: "2026-01-01", Cells: cells, Codes: []*pb.CodeMatch{{Facet: 3, Code: "2"}}, Outcomes: []pb.OutcomeClass{-1, 99}})
 	if err != nil {
 		f.Fatal(err)
 	}

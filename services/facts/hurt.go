@@ -20,8 +20,9 @@ const (
 
 // What is marked of a row besides its values.
 const (
-	illness uint8 = 1 << iota
-	away          // the row has an entry in hurtColumns.away
+	illness    uint8 = 1 << iota
+	away             // the row has an entry in hurtColumns.away
+	unreviewed       // the codes come from a crosswalk that nobody has reviewed
 )
 
 // hurtColumns has one row per person hurt.
@@ -120,15 +121,20 @@ func trimmed(o pb.OutcomeClass, g pb.EmploymentGroup, illness bool) *pb.Harm {
 }
 
 func (p *hurtColumns) setCodes(h uint32, codes codeSet) {
-	for i, code := range codes {
+	for i, code := range codes.of {
 		p.codes[i][h] = code
+	}
+	p.marks[h] &^= unreviewed
+	if codes.unreviewed {
+		p.marks[h] |= unreviewed
 	}
 }
 
 func (p *hurtColumns) codesOf(h uint32) (out codeSet) {
-	for i := range out {
-		out[i] = p.codes[i][h]
+	for i := range out.of {
+		out.of[i] = p.codes[i][h]
 	}
+	out.unreviewed = p.marks[h]&unreviewed != 0
 	return out
 }
 

@@ -113,6 +113,22 @@ func (n *naive) harmCode(r *pb.Report, h *pb.Harm, f pb.Facet) string {
 
 // matches answers for a report, or for one person hurt in it.
 func (n *naive) matches(r *pb.Report, h *pb.Harm, q *pb.ReportFilter, workplaces []string) bool {
+	for _, cell := range q.GetCells() {
+		if cell.GetCountHarms() && h == nil {
+			return slices.ContainsFunc(r.GetHarms(), func(h *pb.Harm) bool { return n.matches(r, h, q, workplaces) })
+		}
+	}
+	for _, cell := range q.GetCells() {
+		counted := h
+		if !cell.GetCountHarms() {
+			counted = nil
+		}
+		for _, s := range cell.GetSides() {
+			if n.key(r, counted, s.GetDimension(), int(cell.GetCodeLevel())) != s.GetKey() {
+				return false
+			}
+		}
+	}
 	if r.GetState() == pb.ReportState_REPORT_STATE_VOIDED && !q.GetIncludeVoided() {
 		return false
 	}

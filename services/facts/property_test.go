@@ -73,6 +73,7 @@ func change(t *rapid.T, reports map[string]*pb.Report) proto.Message {
 		code := rapid.SampledFrom([]string{"", "1", "12", "121", "2", "21", "213"})
 		c.Nature, c.BodilyLocation, c.Mechanism = code.Draw(t, "nature"), code.Draw(t, "location"), code.Draw(t, "mechanism")
 		c.BreakdownAgency, c.Agency = code.Draw(t, "breakdown"), code.Draw(t, "agency")
+		c.Origin = pb.CodingOrigin(rapid.IntRange(0, 3).Draw(t, "origin"))
 		return c
 	}
 	name := reportName(rapid.IntRange(0, 4).Draw(t, "report"))
@@ -145,6 +146,16 @@ func someFilter(t *rapid.T) *pb.ReportFilter {
 	}
 	if some("groups") {
 		q.EmploymentGroups = []pb.EmploymentGroup{1, 5}
+	}
+	if some("cells") {
+		for range rapid.IntRange(1, 2).Draw(t, "how many cells") {
+			cell := &pb.CellMatch{CodeLevel: rapid.Int32Range(0, 3).Draw(t, "cell level"), CountHarms: rapid.Bool().Draw(t, "cell of persons")}
+			for range rapid.IntRange(1, 2).Draw(t, "sides") {
+				cell.Sides = append(cell.Sides, &pb.CellSide{Dimension: pb.Dimension(rapid.IntRange(1, 13).Draw(t, "side")),
+					Key: rapid.SampledFrom([]string{"", "2", "21", "workplaces/north", "2026-03", "2026", "here", "OUTCOME_CLASS_LOST_TIME", "no such"}).Draw(t, "key")})
+			}
+			q.Cells = append(q.Cells, cell)
+		}
 	}
 	for range rapid.IntRange(0, 2).Draw(t, "codes") {
 		q.Codes = append(q.Codes, &pb.CodeMatch{Facet: pb.Facet(rapid.IntRange(1, 5).Draw(t, "facet")),
@@ -223,6 +234,7 @@ func askSame(t *rapid.T, f *facts.Facts, n *naive) {
 	}
 	require.Equal(t, again, counted)
 	askWalk(t, f, n, q, within)
+	askCube(t, f, n, q, within)
 }
 
 // askWalk checks that a walk meets every person hurt with the same outcome, group

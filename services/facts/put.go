@@ -132,20 +132,21 @@ func (c *columns) putHarms(r uint32, harms []*pb.Harm) error {
 }
 
 func (c *columns) putCoding(u id, m *pb.Coding) error {
-	var set codeSet
+	set := codeSet{unreviewed: m.GetOrigin() == pb.CodingOrigin_CODING_ORIGIN_CROSSWALK_NOT_REVIEWED}
 	for i, text := range [facets]string{
 		m.GetNature(), m.GetBodilyLocation(), m.GetMechanism(), m.GetBreakdownAgency(), m.GetAgency()} {
 		code, err := c.codeTexts[i].number(text)
 		if err != nil {
 			return err
 		}
-		set[i] = code
+		set.of[i] = code
 	}
 	r := c.row(u)
 	if m.GetHarmId() == "" {
-		for i, code := range set {
+		for i, code := range set.of {
 			c.codes[i][r] = code
 		}
+		c.unreviewed[r] = set.unreviewed
 		return nil
 	}
 	harm, err := c.harmIDs.number(m.GetHarmId())
