@@ -1,7 +1,11 @@
 package cli
 
 import (
+	"maps"
+	"slices"
+
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -17,7 +21,6 @@ var amendable = []struct {
 	{"before", []string{"task_before"}}, {"done", []string{"done_right_away"}}, {"could", []string{"who_could_be_hurt"}},
 	{"worst", []string{"potential"}}, {"damage", []string{"damage"}},
 	{"spilt", []string{"release"}}, {"quantity", []string{"release"}}, {"water", []string{"release"}}, {"steps", []string{"release"}},
-	{"not-known", []string{"answers"}},
 }
 
 func (s *session) amendCommand() *cobra.Command {
@@ -43,7 +46,7 @@ hurt, outcomes and absences have their own commands.`,
 				}
 			}
 			mask.Normalize()
-			if len(mask.GetPaths()) == 0 {
+			if len(mask.GetPaths()) == 0 && len(f.states) == 0 {
 				return usagef("nothing to change; name what changes, such as --spot or --when")
 			}
 			old, err := s.get(ctx, args[0])
@@ -56,9 +59,6 @@ hurt, outcomes and absences have their own commands.`,
 			}
 			if err := s.story(ctx, cmd, f, r); err != nil {
 				return err
-			}
-			if r.GetWorkplace() == "" {
-				r.Workplace = old.GetWorkplace()
 			}
 			keep(r, old, mask)
 			w, err := s.client.Reports.UpdateReport(ctx, &pb.UpdateReportRequest{Report: r, UpdateMask: mask, Reason: reason, RequestId: ch.requestID})
@@ -78,34 +78,49 @@ hurt, outcomes and absences have their own commands.`,
 // keep carries over the parts of a message that is replaced as a whole, so
 // that a flag changes only what it names.
 func keep(r, old *pb.Report, mask *fieldmaskpb.FieldMask) {
-	for _, p := range mask.GetPaths() {
-		switch p {
-		case "release":
-			if o, n := old.GetRelease(), r.GetRelease(); o != nil && n != nil {
-				if n.GetSubstance() == "" {
-					n.Substance = o.GetSubstance()
-				}
-				if n.Quantity == nil {
-					n.Quantity, n.QuantityUnit = o.Quantity, o.GetQuantityUnit()
-				}
-				if n.GetWaterReached() == 0 {
-					n.WaterReached = o.GetWaterReached()
-				}
-				if n.GetStepsTaken() == "" {
-					n.StepsTaken = o.GetStepsTaken()
-				}
-				n.AreaSquareMetres = o.AreaSquareMetres
-			}
-		case "answers":
-			for k, v := range old.GetAnswers() {
-				if _, given := r.GetAnswers()[k]; !given {
-					if r.Answers == nil {
-						r.Answers = map[string]pb.AnswerState{}
-					}
-					r.Answers[k] = v
-				}
-			}
+	keepAnswers(r, old, mask)
+	o, n := old.GetRelease(), r.GetRelease()
+	if !slices.Contains(mask.GetPaths(), "release") || o == nil || n == nil {
+		return
+	}
+	if n.GetSubstance() == "" {
+		n.Substance = o.GetSubstance()
+	}
+	if n.Quantity == nil {
+		n.Quantity, n.QuantityUnit = o.Quantity, o.GetQuantityUnit()
+	}
+	if n.GetWaterReached() == 0 {
+		n.WaterReached = o.GetWaterReached()
+	}
+	if n.GetStepsTaken() == "" {
+		n.StepsTaken = o.GetStepsTaken()
+	}
+	n.AreaSquareMetres = o.AreaSquareMetres
+}
+
+// keepAnswers carries over why items have no value, but for items that have
+// one now or are said to have none for another reason.
+func keepAnswers(r, old *pb.Report, mask *fieldmaskpb.FieldMask) {
+	m := r.ProtoReflect()
+	changed := len(r.GetAnswers()) > 0
+	kept := maps.Clone(r.GetAnswers())
+	if kept == nil {
+		kept = map[string]pb.AnswerState{}
+	}
+	for item, state := range old.GetAnswers() {
+		fd := m.Descriptor().Fields().ByName(protoreflect.Name(item))
+		if slices.Contains(mask.GetPaths(), item) && fd != nil && m.Has(fd) {
+			changed = true
+			continue
 		}
+		if _, given := kept[item]; !given {
+			kept[item] = state
+		}
+	}
+	if changed {
+		r.Answers = kept
+		mask.Paths = append(mask.Paths, "answers")
+		mask.Normalize()
 	}
 }
 
