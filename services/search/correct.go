@@ -33,6 +33,9 @@ const (
 	// how many are looked at for it.
 	mostReadings = 3
 	mostTried    = 8
+	// mostCorrected bounds how many words of one search are looked up for
+	// slips: with more of them wrong it is not slips.
+	mostCorrected = 10
 	// enough bounds how far reports are counted to tell common readings
 	// from rare ones.
 	enough = 1000
@@ -41,6 +44,7 @@ const (
 // correct returns the reading with its corrections put in.
 func (c corrector) correct(rd reading) (reading, []correction, error) {
 	var made []correction
+	tried := 0
 	for i := range rd.wanted {
 		w := &rd.wanted[i]
 		if _, there, err := c.any(reading{wanted: []wanted{*w}}, c.scope); err != nil || there {
@@ -53,9 +57,10 @@ func (c corrector) correct(rd reading) (reading, []correction, error) {
 		changed := false
 		for _, ph := range own.phrases {
 			for at, alternatives := range ph {
-				if len(alternatives) != 1 {
+				if len(alternatives) != 1 || tried == mostCorrected {
 					continue
 				}
+				tried++
 				near, err := c.nearest(c.lang.wordOf(w.said, alternatives[0]), alternatives[0])
 				if err != nil {
 					return rd, nil, err

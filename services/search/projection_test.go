@@ -81,6 +81,22 @@ func TestReadYourOwnWrite(t *testing.T) {
 		req.Words = fmt.Sprint(5000 + n)
 		require.Equal(t, []int{n}, w.find(t, adviser(), req))
 	}
+	// A workplace that was added a moment ago can be asked for.
+	req := words("kerb")
+	req.Filter = &pb.ReportFilter{Workplaces: []string{"workplaces/yard"}}
+	req.MinSequenceNumber = w.put(t, &pb.Workplace{Name: "workplaces/yard", Parent: "workplaces/northside", Title: "Yard", Level: 3})
+	require.Empty(t, w.find(t, adviser(), req))
+}
+
+// Hundreds of words that are not there are answered, and not looked up one by
+// one for slips.
+func TestManyWordsThatAreNotThere(t *testing.T) {
+	t.Parallel()
+	w := shire(t)
+	resp, err := w.search(adviser(), words(strings.Repeat("laddre spoter ", 28)))
+	require.NoError(t, err)
+	require.Zero(t, resp.GetTotalSize())
+	require.NotEmpty(t, resp.GetNotes())
 }
 
 func TestSequenceNumberThatIsNotReached(t *testing.T) {

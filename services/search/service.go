@@ -53,11 +53,13 @@ const (
 
 // SearchReports finds reports by their words.
 func (s *Service) SearchReports(ctx context.Context, req *pb.SearchReportsRequest) (*pb.SearchReportsResponse, error) {
-	a, err := s.ask(ctx, req)
-	if err != nil {
+	// First of all: the request may speak of a workplace that was added just
+	// before. The index never shows a change that the tree does not.
+	if err := s.wait(ctx, req.GetMinSequenceNumber()); err != nil {
 		return nil, err
 	}
-	if err := s.wait(ctx, req.GetMinSequenceNumber()); err != nil {
+	a, err := s.ask(ctx, req)
+	if err != nil {
 		return nil, err
 	}
 	var resp *pb.SearchReportsResponse

@@ -1,6 +1,7 @@
 package search
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"unicode"
@@ -136,6 +137,7 @@ func (l *language) read(words string) reading {
 			}
 		}
 	}
+	rd.wanted = once(rd.wanted)
 	if len(rd.wanted) == 0 {
 		// Nothing else to go by: then the words of direction are wanted.
 		for i, t := range rd.helps {
@@ -159,6 +161,18 @@ func (l *language) read(words string) reading {
 		}
 	}
 	return rd
+}
+
+// once leaves out what was written before.
+func once(all []wanted) []wanted {
+	seen := map[string]bool{}
+	return slices.DeleteFunc(all, func(w wanted) bool {
+		// A phrase is not the same as its words written apart.
+		said := fmt.Sprintf("%d %s", len(w.ways[0].phrases), strings.ToLower(w.said))
+		before := seen[said]
+		seen[said] = true
+		return before
+	})
 }
 
 // phrase returns the places of a text, from its first word that is looked for

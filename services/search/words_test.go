@@ -66,6 +66,8 @@ func TestRead(t *testing.T) {
 		{"soft words alone are wanted", "off over", "off over"},
 		{"quoted soft word is wanted", `"off" ladder`, "off ladder"},
 		{"short code", "7KQ-2MX-4", "7kq_2mx_4"},
+		{"said twice", "Kerb kerb KERB stone", "kerb stone"},
+		{"words and phrase", `fork lift "fork lift"`, "fork&lift|forklift|fork_truck|lift_truck fork_lift"},
 		{"only small words", "the and of", ""},
 		{"only unwanted", "-bay", "-bay"},
 		{"script without spaces", "滑倒", "滑_倒"},
