@@ -16,10 +16,6 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 )
 
-// maxMessage bounds a request: a batch of 500 imported records with long
-// narratives fits, a file that somebody pasted into a field does not.
-const maxMessage = 12 << 20
-
 // webDoor serves pages, REST/JSON, Connect and gRPC-Web on one port.
 func webDoor(g *grpc.Server, desk http.Handler) (http.Handler, error) {
 	api, err := vanguardgrpc.NewTranscoder(g,

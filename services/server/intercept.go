@@ -129,7 +129,7 @@ func (s *checkedStream) Context() context.Context { return s.ctx }
 
 // RecvMsg implements grpc.ServerStream.
 func (s *checkedStream) RecvMsg(m any) error {
-	if err := s.ServerStream.RecvMsg(m); err != nil {
+	if err := receive(s.ServerStream.RecvMsg, m); err != nil {
 		return err
 	}
 	if msg, ok := m.(proto.Message); ok {

@@ -12,6 +12,7 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/encoding"
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/keepalive"
@@ -102,7 +103,8 @@ func (s *Server) buildGRPC() error {
 	s.grpc = grpc.NewServer(
 		grpc.ChainUnaryInterceptor(g.Unary),
 		grpc.ChainStreamInterceptor(g.Stream),
-		grpc.MaxRecvMsgSize(maxMessage),
+		grpc.ForceServerCodecV2(codec{encoding.GetCodecV2("proto")}),
+		grpc.MaxRecvMsgSize(2*maxMessage),
 		grpc.MaxSendMsgSize(64<<20),
 		grpc.MaxConcurrentStreams(1000),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),

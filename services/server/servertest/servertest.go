@@ -32,7 +32,8 @@ type Options struct {
 	Log *slog.Logger
 	// Supervises bounds the supervisor's rows; empty is the whole tree.
 	Supervises []string
-	// Directory knows who may call; nil is one principal per role.
+	// Directory knows who may call; nil is one principal per role, with the
+	// tokens that As sends.
 	Directory *access.Directory
 	// Metrics opens the metrics door.
 	Metrics bool
@@ -64,8 +65,9 @@ func Start(t testing.TB, o Options) *Server {
 		o.Data = t.TempDir()
 	}
 	s := &Server{t: t, Data: o.Data, Tokens: map[string]string{}, done: make(chan struct{})}
+	everyone := s.everyone(o.Supervises)
 	if o.Directory == nil {
-		o.Directory = s.everyone(o.Supervises)
+		o.Directory = everyone
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	s.stop = stop

@@ -1,0 +1,356 @@
+package server_test
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/fault"
+	"fairlead/services/server/servertest"
+)
+
+// wrong is one thing that the rules of single fields cannot see.
+type wrong struct {
+	what   string
+	change func(w *world, req proto.Message)
+	code   codes.Code
+	// field is the place that must be named, of a bad argument.
+	field string
+}
+
+const nowhere = "00000000-0000-7000-8000-0000000fffff"
+
+// edit makes a change of one type of request.
+func edit[M proto.Message](change func(M)) func(*world, proto.Message) {
+	return func(_ *world, req proto.Message) { change(req.(M)) }
+}
+
+const (
+	invalid  = codes.InvalidArgument
+	notFound = codes.NotFound
+	stale    = codes.Aborted
+	state    = codes.FailedPrecondition
+)
+
+// wrongs holds for every method what can be wrong beyond its single fields; an
+// empty list says that nothing can.
+var wrongs = map[string][]wrong{
+	"AccessService.GetMyself": {},
+
+	"WorkplaceService.CreateWorkplace": {
+		{"nothing", edit(func(r *pb.CreateWorkplaceRequest) { proto.Reset(r) }), invalid, "workplace"},
+		{"a second root", edit(func(r *pb.CreateWorkplaceRequest) { r.Workplace.Parent = "" }), invalid, "workplace.parent"},
+		{"below nothing", edit(func(r *pb.CreateWorkplaceRequest) { r.Workplace.Parent = "workplaces/nowhere" }), notFound, ""},
+		{"below a crew", edit(func(r *pb.CreateWorkplaceRequest) { r.Workplace.Parent = "workplaces/northside-trees" }), invalid, "workplace.parent"},
+		{"taken", edit(func(r *pb.CreateWorkplaceRequest) { r.Workplace.Name = "workplaces/northside" }), codes.AlreadyExists, ""},
+		{"no such zone", edit(func(r *pb.CreateWorkplaceRequest) { r.Workplace.TimeZone = "Australia/Brindle" }), invalid, "workplace.time_zone"},
+		{"no jurisdiction", edit(func(r *pb.CreateWorkplaceRequest) { r.Workplace.Jurisdiction = "the shire" }), invalid, "workplace.jurisdiction"},
+		{"closed in 1949", edit(func(r *pb.CreateWorkplaceRequest) { r.Workplace.CloseTime = long() }), invalid, "workplace.close_time"},
+	},
+	"WorkplaceService.GetWorkplace": {
+		{"nothing", edit(func(r *pb.GetWorkplaceRequest) { proto.Reset(r) }), invalid, "name"},
+		{"nowhere", edit(func(r *pb.GetWorkplaceRequest) { r.Name = "workplaces/nowhere" }), notFound, ""},
+		{"a person", edit(func(r *pb.GetWorkplaceRequest) { r.Name = wren }), invalid, "name"},
+	},
+	"WorkplaceService.ListWorkplaces": {
+		{"a made-up page", edit(func(r *pb.ListWorkplacesRequest) { r.PageToken = "bWFkZS11cA" }), invalid, "page_token"},
+		{"not base64", edit(func(r *pb.ListWorkplacesRequest) { r.PageToken = "?!" }), invalid, "page_token"},
+	},
+	"WorkplaceService.UpdateWorkplace": {
+		{"nothing", edit(func(r *pb.UpdateWorkplaceRequest) { proto.Reset(r) }), invalid, "workplace"},
+		{"no etag", edit(func(r *pb.UpdateWorkplaceRequest) { r.Workplace.Etag = "" }), invalid, "workplace.etag"},
+		{"a made-up etag", edit(func(r *pb.UpdateWorkplaceRequest) { r.Workplace.Etag = "v2" }), invalid, "workplace.etag"},
+		{"another etag", edit(func(r *pb.UpdateWorkplaceRequest) { r.Workplace.Etag = "r999" }), stale, ""},
+		{"nowhere", edit(func(r *pb.UpdateWorkplaceRequest) { r.Workplace.Name = "workplaces/nowhere" }), notFound, ""},
+		{"an unknown path", edit(func(r *pb.UpdateWorkplaceRequest) { r.UpdateMask = &fieldmaskpb.FieldMask{Paths: []string{"weather"}} }), invalid, "update_mask"},
+		{"below itself", edit(func(r *pb.UpdateWorkplaceRequest) { r.Workplace.Parent = r.Workplace.Name }), invalid, "workplace.parent"},
+	},
+	"WorkplaceService.CreatePerson": {
+		{"nothing", edit(func(r *pb.CreatePersonRequest) { proto.Reset(r) }), invalid, "person"},
+		{"taken", edit(func(r *pb.CreatePersonRequest) { r.Person.Name = wren }), codes.AlreadyExists, ""},
+		{"works nowhere", edit(func(r *pb.CreatePersonRequest) { r.Person.Workplace = "workplaces/nowhere" }), notFound, ""},
+	},
+	"WorkplaceService.GetPerson": {
+		{"nothing", edit(func(r *pb.GetPersonRequest) { proto.Reset(r) }), invalid, "name"},
+		{"nobody", edit(func(r *pb.GetPersonRequest) { r.Name = "people/nobody" }), notFound, ""},
+	},
+	"WorkplaceService.ListPeople": {
+		{"nowhere", edit(func(r *pb.ListPeopleRequest) { r.Workplace = "workplaces/nowhere" }), invalid, "workplace"},
+		{"a made-up page", edit(func(r *pb.ListPeopleRequest) { r.PageToken = "bWFkZS11cA" }), invalid, "page_token"},
+	},
+
+	"ReportService.FileReport": {
+		{"nothing", edit(func(r *pb.FileReportRequest) { proto.Reset(r) }), invalid, "report"},
+		{"an empty report", edit(func(r *pb.FileReportRequest) { r.Report = &pb.Report{} }), invalid, "report.narrative"},
+		{"only blanks", edit(func(r *pb.FileReportRequest) { r.Report.Narrative = " \n\t" }), invalid, "report.narrative"},
+		{"an unknown workplace", edit(func(r *pb.FileReportRequest) { r.Report.Workplace = "workplaces/nowhere" }), invalid, "report.workplace"},
+		{"a minute ahead of slack", edit(func(r *pb.FileReportRequest) {
+			r.Report.OccurPrecision, r.Report.OccurTime = pb.TimePrecision_TIME_PRECISION_EXACT, timestamppb.New(now.AddDate(0, 0, 1))
+		}), invalid, "report.occur_time"},
+		{"an end before the start", edit(func(r *pb.FileReportRequest) {
+			r.Report.OccurPrecision, r.Report.OccurEndTime = pb.TimePrecision_TIME_PRECISION_PERIOD, timestamppb.New(now.AddDate(0, 0, -20))
+		}), invalid, "report.occur_end_time"},
+		{"an end of no period", edit(func(r *pb.FileReportRequest) { r.Report.OccurEndTime = timestamppb.New(now) }), invalid, "report.occur_end_time"},
+		{"a day that is none", edit(func(r *pb.FileReportRequest) { r.Report.Harms[0].Absences[0].FirstDate = "2026-02-30" }), invalid, "report.harms[0].absences[0].first_date"},
+		{"back before away", edit(func(r *pb.FileReportRequest) { r.Report.Harms[0].Absences[0].ReturnDate = "2026-02-23" }), invalid, "report.harms[0].absences[0].return_date"},
+		{"away twice", edit(func(r *pb.FileReportRequest) {
+			r.Report.Harms[0].Absences = append(r.Report.Harms[0].Absences, &pb.Absence{FirstDate: "2026-02-24", ReturnDate: "2026-02-28"})
+		}), invalid, "report.harms[0].absences"},
+		{"a death without its outcome", edit(func(r *pb.FileReportRequest) { r.Report.Harms[0].DeathDate = "2026-02-25" }), invalid, "report.harms[0].death_date"},
+		{"an outcome of tomorrow", edit(func(r *pb.FileReportRequest) { r.Report.Harms[0].OutcomeHistory[0].EffectiveDate = "2026-03-09" }), invalid, "report.harms[0].outcome_history[0].effective_date"},
+		{"an unknown person", edit(func(r *pb.FileReportRequest) { r.Report.Harms[0].Person = "people/nobody" }), invalid, "report.harms[0].person"},
+		{"two harms of one id", edit(func(r *pb.FileReportRequest) { r.Report.Harms = append(r.Report.Harms, &pb.Harm{HarmId: "h1"}) }), invalid, "report.harms[1].harm_id"},
+		{"a teller of nobody's report", edit(func(r *pb.FileReportRequest) { r.Report.TellerMode = pb.TellerMode_TELLER_MODE_ANONYMOUS }), invalid, "teller"},
+		{"an unknown teller", edit(func(r *pb.FileReportRequest) { r.Teller.Person = "people/nobody" }), invalid, "teller.person"},
+		{"a link to nothing", edit(func(r *pb.FileReportRequest) { r.Report.Links[0].Report = "reports/" + nowhere }), invalid, "report.links[0].report"},
+		{"a link to itself", edit(func(r *pb.FileReportRequest) { r.Report.Links[0].Report = r.Report.Name }), invalid, "report.links[0].report"},
+		{"an origin", edit(func(r *pb.FileReportRequest) { r.Report.Origin = &pb.Origin{Dataset: "d", SourceId: "1"} }), invalid, "report.origin"},
+		{"a value and a state", edit(func(r *pb.FileReportRequest) {
+			r.Report.Answers = map[string]pb.AnswerState{"spot": pb.AnswerState_ANSWER_STATE_NOT_KNOWN}
+		}), invalid, "report.answers"},
+		{"a quantity without a unit", edit(func(r *pb.FileReportRequest) { r.Report.Release.QuantityUnit = "" }), invalid, "report.release.quantity_unit"},
+		{"a name that is taken", func(w *world, req proto.Message) {
+			req.(*pb.FileReportRequest).Report.Name = w.report("read").GetName()
+		}, codes.AlreadyExists, ""},
+		{"20,001 characters", edit(func(r *pb.FileReportRequest) { r.Report.Narrative = strings.Repeat("å", 20_001) }), invalid, "report.narrative"},
+	},
+	"ReportService.GetReport": {
+		{"nothing", edit(func(r *pb.GetReportRequest) { proto.Reset(r) }), invalid, "name"},
+		{"not there", edit(func(r *pb.GetReportRequest) { r.Name = "reports/" + nowhere }), notFound, ""},
+		{"a slip in a short code", edit(func(r *pb.GetReportRequest) { r.Name = "reports/7KQ-2MX-5" }), invalid, "name"},
+	},
+	"ReportService.ListReports": {
+		{"a made-up page", edit(func(r *pb.ListReportsRequest) { r.PageToken = "bWFkZS11cA" }), invalid, "page_token"},
+		{"an unknown workplace", edit(func(r *pb.ListReportsRequest) { r.Filter.Workplaces[0] = "workplaces/nowhere" }), invalid, "filter.workplaces[0]"},
+		{"a day that is none", edit(func(r *pb.ListReportsRequest) { r.Filter.StartDate = "2026-02-30" }), invalid, "filter.start_date"},
+		{"an end before the start", edit(func(r *pb.ListReportsRequest) { r.Filter.EndDate = "2025-01-01" }), invalid, "filter.end_date"},
+	},
+	"ReportService.UpdateReport": {
+		{"nothing", edit(func(r *pb.UpdateReportRequest) { proto.Reset(r) }), invalid, "reason"},
+		{"no report", edit(func(r *pb.UpdateReportRequest) { r.Report = nil }), invalid, "report"},
+		{"no etag", edit(func(r *pb.UpdateReportRequest) { r.Report.Etag = "" }), invalid, "report.etag"},
+		{"another etag", edit(func(r *pb.UpdateReportRequest) { r.Report.Etag = "r999" }), stale, ""},
+		{"not there", edit(func(r *pb.UpdateReportRequest) { r.Report.Name = "reports/" + nowhere }), notFound, ""},
+		{"an unknown path", edit(func(r *pb.UpdateReportRequest) { r.UpdateMask = &fieldmaskpb.FieldMask{Paths: []string{"weather"}} }), invalid, "update_mask"},
+		{"a closed path", edit(func(r *pb.UpdateReportRequest) { r.UpdateMask = &fieldmaskpb.FieldMask{Paths: []string{"state"}} }), invalid, "update_mask"},
+		{"an unknown harm", edit(func(r *pb.UpdateReportRequest) { r.Report.Harms[0].HarmId = "h9" }), invalid, "report.harms[0].harm_id"},
+		{"a blank reason", edit(func(r *pb.UpdateReportRequest) { r.Reason = "     " }), invalid, "reason"},
+		{"a voided one", voided(func(req proto.Message, r *pb.Report) {
+			req.(*pb.UpdateReportRequest).Report.Name, req.(*pb.UpdateReportRequest).Report.Etag = r.GetName(), r.GetEtag()
+		}), state, ""},
+	},
+	"ReportService.VoidReport": {
+		{"nothing", edit(func(r *pb.VoidReportRequest) { proto.Reset(r) }), invalid, "name"},
+		{"a made-up etag", edit(func(r *pb.VoidReportRequest) { r.Etag = "first" }), invalid, "etag"},
+		{"another etag", edit(func(r *pb.VoidReportRequest) { r.Etag = "r999" }), stale, ""},
+		{"not there", edit(func(r *pb.VoidReportRequest) { r.Name = "reports/" + nowhere }), notFound, ""},
+		{"a voided one", voided(func(req proto.Message, r *pb.Report) {
+			req.(*pb.VoidReportRequest).Name, req.(*pb.VoidReportRequest).Etag = r.GetName(), r.GetEtag()
+		}), state, ""},
+	},
+	"ReportService.AddHarm": {
+		{"nothing", edit(func(r *pb.AddHarmRequest) { proto.Reset(r) }), invalid, "harm"},
+		{"another etag", edit(func(r *pb.AddHarmRequest) { r.Etag = "r999" }), stale, ""},
+		{"not there", edit(func(r *pb.AddHarmRequest) { r.Name = "reports/" + nowhere }), notFound, ""},
+		{"an id that is taken", edit(func(r *pb.AddHarmRequest) { r.Harm.HarmId = "h1" }), invalid, "harm.harm_id"},
+		{"nobody known", edit(func(r *pb.AddHarmRequest) { r.Harm.Person = "people/nobody" }), invalid, "harm.person"},
+	},
+	"ReportService.RecordOutcome": {
+		{"nothing", edit(func(r *pb.RecordOutcomeRequest) { proto.Reset(r) }), invalid, "change"},
+		{"another etag", edit(func(r *pb.RecordOutcomeRequest) { r.Etag = "r999" }), stale, ""},
+		{"not there", edit(func(r *pb.RecordOutcomeRequest) { r.Name = "reports/" + nowhere }), notFound, ""},
+		{"an unknown harm", edit(func(r *pb.RecordOutcomeRequest) { r.HarmId = "h9" }), notFound, ""},
+		{"tomorrow", edit(func(r *pb.RecordOutcomeRequest) { r.Change.EffectiveDate = "2026-03-06" }), invalid, "change.effective_date"},
+		{"before the event", edit(func(r *pb.RecordOutcomeRequest) { r.Change.EffectiveDate = "2025-03-06" }), invalid, "change.effective_date"},
+		{"a death date of the living", edit(func(r *pb.RecordOutcomeRequest) { r.DeathDate = "2026-03-01" }), invalid, "death_date"},
+	},
+	"ReportService.RecordAbsence": {
+		{"nothing", edit(func(r *pb.RecordAbsenceRequest) { proto.Reset(r) }), invalid, "absence"},
+		{"another etag", edit(func(r *pb.RecordAbsenceRequest) { r.Etag = "r999" }), stale, ""},
+		{"not there", edit(func(r *pb.RecordAbsenceRequest) { r.Name = "reports/" + nowhere }), notFound, ""},
+		{"an unknown harm", edit(func(r *pb.RecordAbsenceRequest) { r.HarmId = "h9" }), notFound, ""},
+		{"back before away", edit(func(r *pb.RecordAbsenceRequest) { r.Absence.ReturnDate = "2026-02-01" }), invalid, "absence.return_date"},
+		{"before the event", edit(func(r *pb.RecordAbsenceRequest) { r.Absence.FirstDate = "2026-02-01" }), invalid, "absence.first_date"},
+		{"more days than there are", edit(func(r *pb.RecordAbsenceRequest) { r.Absence.RosteredDays = proto.Int32(9) }), invalid, "absence.rostered_days"},
+	},
+	"ReportService.ListReportHistory": {
+		{"nothing", edit(func(r *pb.ListReportHistoryRequest) { proto.Reset(r) }), invalid, "name"},
+		{"not there", edit(func(r *pb.ListReportHistoryRequest) { r.Name = "reports/" + nowhere }), notFound, ""},
+	},
+	"ReportService.GetTeller": {
+		{"nothing", edit(func(r *pb.GetTellerRequest) { proto.Reset(r) }), invalid, "name"},
+		{"not there", edit(func(r *pb.GetTellerRequest) { r.Name = "reports/" + nowhere + "/teller" }), notFound, ""},
+		{"nobody told", func(w *world, req proto.Message) {
+			req.(*pb.GetTellerRequest).Name = w.report("anonymous").GetName() + "/teller"
+		}, notFound, ""},
+	},
+	"ReportService.ImportReports": {
+		{"nothing", edit(func(r *pb.ImportReportsRequest) { proto.Reset(r) }), invalid, "records"},
+		{"no report", edit(func(r *pb.ImportReportsRequest) { r.Records[0].Report = nil }), invalid, "report"},
+		{"no origin", edit(func(r *pb.ImportReportsRequest) { r.Records[0].Report.Origin = nil }), invalid, "report.origin"},
+		{"an unknown workplace", edit(func(r *pb.ImportReportsRequest) { r.Records[0].Report.Workplace = "workplaces/nowhere" }), invalid, "report.workplace"},
+		{"an unknown code", edit(func(r *pb.ImportReportsRequest) { r.Records[0].Codings[0].Mechanism = "9999" }), invalid, "codings[0].mechanism"},
+		{"a coding of nobody", edit(func(r *pb.ImportReportsRequest) { r.Records[0].Codings[0].HarmId = "h9" }), invalid, "codings[0].harm_id"},
+		{"no story", edit(func(r *pb.ImportReportsRequest) { r.Records[0].Report.Narrative = "" }), invalid, "report.narrative"},
+	},
+
+	"ClassificationService.ListEditions": {},
+	"ClassificationService.ListCodes": {
+		{"nothing", edit(func(r *pb.ListCodesRequest) { proto.Reset(r) }), invalid, "facet"},
+		{"below no code", edit(func(r *pb.ListCodesRequest) { r.Parent = "9999" }), invalid, "parent"},
+	},
+	"ClassificationService.LookUpCodes": {
+		{"nothing", edit(func(r *pb.LookUpCodesRequest) { proto.Reset(r) }), invalid, "words"},
+	},
+	"ClassificationService.AssignCoding": {
+		{"nothing", edit(func(r *pb.AssignCodingRequest) { proto.Reset(r) }), invalid, "coding"},
+		{"not there", edit(func(r *pb.AssignCodingRequest) { r.Parent = "reports/" + nowhere }), notFound, ""},
+		{"no code", edit(func(r *pb.AssignCodingRequest) { r.Coding = &pb.Coding{HarmId: "h1"} }), invalid, "coding"},
+		{"an unknown code", edit(func(r *pb.AssignCodingRequest) { r.Coding.Mechanism = "9999" }), invalid, "coding.mechanism"},
+		{"a heading", edit(func(r *pb.AssignCodingRequest) { r.Coding.Mechanism = "2" }), invalid, "coding.mechanism"},
+		{"an unknown harm", edit(func(r *pb.AssignCodingRequest) { r.Coding.HarmId = "h9" }), invalid, "coding.harm_id"},
+		{"a made-up etag", edit(func(r *pb.AssignCodingRequest) { r.Coding.Etag = "v1" }), invalid, "coding.etag"},
+		{"an etag of none", edit(func(r *pb.AssignCodingRequest) { r.Coding.Etag = "r3" }), invalid, "coding.etag"},
+		{"another edition", edit(func(r *pb.AssignCodingRequest) { r.Coding.Edition = "TOOCS 9.9" }), invalid, "coding.edition"},
+	},
+	"ClassificationService.ListCodings": {
+		{"nothing", edit(func(r *pb.ListCodingsRequest) { proto.Reset(r) }), invalid, "parent"},
+		{"not there", edit(func(r *pb.ListCodingsRequest) { r.Parent = "reports/" + nowhere }), notFound, ""},
+	},
+
+	"HoursService.ImportHours": {
+		{"nothing", edit(func(r *pb.ImportHoursRequest) { proto.Reset(r) }), invalid, "rows"},
+		{"an empty row", edit(func(r *pb.ImportHoursRequest) { r.Rows[0].Hours = nil }), invalid, "rows[0]"},
+		{"an unknown workplace", edit(func(r *pb.ImportHoursRequest) { r.Rows[0].Hours.Workplace = "workplaces/nowhere" }), invalid, "rows[0].hours.workplace"},
+		{"next year", edit(func(r *pb.ImportHoursRequest) { r.Rows[0].Hours.Month = "2027-01" }), invalid, "rows[0].hours.month"},
+		{"1949", edit(func(r *pb.ImportHoursRequest) { r.Rows[0].Hours.Month = "1949-12" }), invalid, "rows[0].hours.month"},
+		{"the public", edit(func(r *pb.ImportHoursRequest) {
+			r.Rows[0].Hours.EmploymentGroup = pb.EmploymentGroup_EMPLOYMENT_GROUP_PUBLIC
+		}), invalid, "rows[0].hours.employment_group"},
+		{"the same twice", edit(func(r *pb.ImportHoursRequest) { r.Rows = append(r.Rows, r.Rows[0]) }), invalid, "rows[1].hours"},
+		{"a restatement without a reason", edit(func(r *pb.ImportHoursRequest) { r.Restate = true }), invalid, "reason"},
+	},
+	"HoursService.ListHours": {
+		{"an unknown workplace", edit(func(r *pb.ListHoursRequest) { r.Workplace = "workplaces/nowhere" }), invalid, "workplace"},
+		{"an end before the start", edit(func(r *pb.ListHoursRequest) { r.EndMonth = "2024-01" }), invalid, "end_month"},
+		{"a made-up page", edit(func(r *pb.ListHoursRequest) { r.PageToken = "bWFkZS11cA" }), invalid, "page_token"},
+	},
+
+	"MeasureService.ListMeasures": {},
+	"MeasureService.ComputeRates": {
+		{"an unknown measure", edit(func(r *pb.ComputeRatesRequest) { r.Measures[0] = "luck" }), invalid, "measures[0]"},
+		{"an empty period", edit(func(r *pb.ComputeRatesRequest) { r.Period.EndMonth = r.Period.StartMonth }), invalid, "period.end_month"},
+		{"a future period", edit(func(r *pb.ComputeRatesRequest) { r.Period.EndMonth = "2028-01" }), invalid, "period.end_month"},
+		{"an unknown workplace", edit(func(r *pb.ComputeRatesRequest) { r.Workplace = "workplaces/nowhere" }), notFound, ""},
+	},
+	"MeasureService.ComputeChart": {
+		{"nothing", edit(func(r *pb.ComputeChartRequest) { proto.Reset(r) }), invalid, "measure"},
+		{"an unknown measure", edit(func(r *pb.ComputeChartRequest) { r.Measure = "luck" }), invalid, "measure"},
+		{"no chart of a ratio", edit(func(r *pb.ComputeChartRequest) { r.Measure = "severity_rate" }), invalid, "measure"},
+		{"workplaces twice", edit(func(r *pb.ComputeChartRequest) { r.Filter.Workplaces = []string{"workplaces/northside"} }), invalid, "filter.workplaces"},
+		{"an unknown workplace", edit(func(r *pb.ComputeChartRequest) { r.Workplace = "workplaces/nowhere" }), notFound, ""},
+	},
+	"MeasureService.RankCauses": {
+		{"nothing", edit(func(r *pb.RankCausesRequest) { proto.Reset(r) }), invalid, "dimension"},
+		{"no ranking of months", edit(func(r *pb.RankCausesRequest) { r.Dimension = pb.Dimension_DIMENSION_MONTH }), invalid, "dimension"},
+		{"dates twice", edit(func(r *pb.RankCausesRequest) { r.Filter.StartDate = "2026-01-01" }), invalid, "filter.start_date"},
+		{"an empty period", edit(func(r *pb.RankCausesRequest) { r.Period.EndMonth = r.Period.StartMonth }), invalid, "period.end_month"},
+	},
+	"MeasureService.CrossCauses": {
+		{"nothing", edit(func(r *pb.CrossCausesRequest) { proto.Reset(r) }), invalid, "rows"},
+		{"with itself", edit(func(r *pb.CrossCausesRequest) { r.Columns = r.Rows }), invalid, "columns"},
+		{"an empty period", edit(func(r *pb.CrossCausesRequest) { r.Period.EndMonth = r.Period.StartMonth }), invalid, "period.end_month"},
+	},
+	"MeasureService.FindClusters": {
+		{"nothing", edit(func(r *pb.FindClustersRequest) { proto.Reset(r) }), invalid, "category"},
+		{"of workplaces", edit(func(r *pb.FindClustersRequest) { r.Category = pb.Dimension_DIMENSION_WORKPLACE }), invalid, "category"},
+		{"a period too short", edit(func(r *pb.FindClustersRequest) { r.Period.StartMonth = "2026-02" }), invalid, "period"},
+	},
+	"MeasureService.Tabulate": {
+		{"nothing", edit(func(r *pb.TabulateRequest) { proto.Reset(r) }), invalid, "rows"},
+		{"an unknown workplace", edit(func(r *pb.TabulateRequest) { r.Filter.Workplaces[0] = "workplaces/nowhere" }), invalid, "filter.workplaces[0]"},
+		{"an end before the start", edit(func(r *pb.TabulateRequest) { r.Filter.EndDate = "2025-01-01" }), invalid, "filter.end_date"},
+		{"a day that is none", edit(func(r *pb.TabulateRequest) { r.Filter.StartDate = "2026-02-30" }), invalid, "filter.start_date"},
+	},
+
+	"SearchService.SearchReports": {
+		{"nothing", edit(func(r *pb.SearchReportsRequest) { proto.Reset(r) }), invalid, "words"},
+		{"only small words", edit(func(r *pb.SearchReportsRequest) { r.Words = "the of" }), invalid, "words"},
+		{"only unwanted words", edit(func(r *pb.SearchReportsRequest) { r.Words = "-branch" }), invalid, "words"},
+		{"a made-up page", edit(func(r *pb.SearchReportsRequest) { r.PageToken = "bWFkZS11cA" }), invalid, "page_token"},
+		{"an unknown workplace", edit(func(r *pb.SearchReportsRequest) { r.Filter.Workplaces[0] = "workplaces/nowhere" }), invalid, "filter.workplaces[0]"},
+		{"an end before the start", edit(func(r *pb.SearchReportsRequest) { r.Filter.EndDate = "2025-01-01" }), invalid, "filter.end_date"},
+	},
+
+	"ExportService.GetSummary": {
+		{"nothing", edit(func(r *pb.GetSummaryRequest) { proto.Reset(r) }), invalid, "period"},
+		{"an empty period", edit(func(r *pb.GetSummaryRequest) { r.Period.EndMonth = r.Period.StartMonth }), invalid, "period.end_month"},
+		{"an unknown workplace", edit(func(r *pb.GetSummaryRequest) { r.Workplace = "workplaces/nowhere" }), invalid, "workplace"},
+	},
+	"ExportService.ExportSummary": {
+		{"nothing", edit(func(r *pb.ExportSummaryRequest) { proto.Reset(r) }), invalid, "format"},
+		{"an empty period", edit(func(r *pb.ExportSummaryRequest) { r.Summary.Period.EndMonth = r.Summary.Period.StartMonth }), invalid, "summary.period.end_month"},
+		{"an unknown workplace", edit(func(r *pb.ExportSummaryRequest) { r.Summary.Workplace = "workplaces/nowhere" }), invalid, "summary.workplace"},
+	},
+
+	"ChangeService.ListChanges":  {},
+	"ChangeService.WatchChanges": {},
+	"ChangeService.GetHead":      {},
+}
+
+func long() *timestamppb.Timestamp { return timestamppb.New(now.AddDate(-77, 0, 0)) }
+
+// voided points a request at a report that was voided.
+func voided(point func(req proto.Message, r *pb.Report)) func(*world, proto.Message) {
+	return func(w *world, req proto.Message) {
+		client := pb.NewReportServiceClient(w.Conn())
+		if w.kept["gone"] == "" {
+			r := w.report("gone")
+			_, err := client.VoidReport(w.As("adviser"), &pb.VoidReportRequest{Name: r.GetName(), Etag: r.GetEtag(), Reason: "told twice"})
+			require.NoError(w.t, err)
+		}
+		r, err := client.GetReport(w.As("adviser"), &pb.GetReportRequest{Name: w.kept["gone"]})
+		require.NoError(w.t, err)
+		point(req, r)
+	}
+}
+
+// TestBadCases wants each wrong thing refused with its code and its place, and
+// the good request that it was made from still good afterwards.
+func TestBadCases(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, servertest.Options{})
+	for _, m := range w.contract() {
+		cases, ok := wrongs[m.short]
+		require.True(t, ok, "say in badcase_test.go what can be wrong with %s", m.short)
+		base := good[m.short](w)
+		for _, c := range cases {
+			req := proto.Clone(base)
+			c.change(w, req)
+			before := w.Head()
+			out, err := send(w.As(m.role), w.Conn(), m, wire(t, req))
+			r, ok := w.outcome(t, m, out, err)
+			if !ok {
+				t.Errorf("%s: %s was taken", m.short, c.what)
+				base = good[m.short](w)
+				continue
+			}
+			if r.code != c.code || c.field != "" && !r.names(c.field) {
+				t.Errorf("%s: %s: got %v, want %v %s", m.short, c.what, r, c.code, c.field)
+			}
+			if c.code == stale && m.short != "ClassificationService.AssignCoding" {
+				require.Equal(t, fault.ReasonStale, r.reason)
+				require.Regexp(t, `^r[0-9]+$`, r.info.GetMetadata()["etag"], "the etag that is current is said")
+			}
+			require.Equal(t, before, w.Head(), "%s: %s was refused and yet written", m.short, c.what)
+		}
+		_, err := send(w.As(m.role), w.Conn(), m, wire(t, base))
+		require.NoError(t, err, "%s after its bad cases: %v", m.short, reasons(err))
+	}
+}
