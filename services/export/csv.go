@@ -10,6 +10,7 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 
 	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/guard"
 )
 
 // writeJSON writes the summary in the JSON form of the contract.
@@ -131,7 +132,7 @@ func headWords(h *pb.TableHead) string {
 }
 
 func count(n int64) string {
-	if n == heldBack {
+	if n == guard.HeldBack {
 		return "held back"
 	}
 	return strconv.FormatInt(n, 10)

@@ -19,6 +19,7 @@ import (
 
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
+	"fairlead/services/guard"
 	"fairlead/services/ledger"
 	"fairlead/services/record"
 )
@@ -213,5 +214,5 @@ func TestMakeTimeIsTheClock(t *testing.T) {
 	require.True(t, proto.Equal(timestamppb.New(time.Date(2026, 7, 14, 9, 0, 0, 0, time.UTC)), sum.GetMakeTime()))
 	require.Equal(t, "2026-06", lastMonth(half))
 	require.Equal(t, 6, months(half))
-	require.Equal(t, "held", cell(heldBack))
+	require.Equal(t, "held", cell(guard.HeldBack))
 }

@@ -11,6 +11,7 @@ import (
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/export/fonts"
 	"fairlead/services/export/pdfdraw"
+	"fairlead/services/guard"
 )
 
 // Colours of the page; the same as on the screen, on white paper.
@@ -320,13 +321,13 @@ func (p *paper) table(t *pb.Table, method bool) {
 	if method {
 		p.small(t.GetMethod())
 	}
-	p.small(fmt.Sprintf("Total %d; without a value on the rows %d.", t.GetTotal(), t.GetRowsUnknown()))
+	p.small(fmt.Sprintf("Total %s; without a value on the rows %s.", cell(t.GetTotal()), cell(t.GetRowsUnknown())))
 }
 
 // cell writes a count for paper: a held-back one is a dash with a dot, which
 // the note below the table explains.
 func cell(n int64) string {
-	if n == heldBack {
+	if n == guard.HeldBack {
 		return "held"
 	}
 	return figure.Number(float64(n), 0)

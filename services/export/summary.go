@@ -9,12 +9,8 @@ import (
 
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
+	"fairlead/services/guard"
 )
-
-// defaultSmallest is the count below which a cell is held back when the caller
-// does not say otherwise (common practice, no published source; offices use 3
-// to 10).
-const defaultSmallest = 5
 
 // facets are the cross-tabulations of a summary, in order.
 var facets = []struct {
@@ -82,7 +78,7 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest) (*pb.S
 	}
 	smallest := int64(req.GetSmallestCell())
 	if smallest == 0 {
-		smallest = defaultSmallest
+		smallest = guard.Smallest
 	}
 	kinds, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: pb.Dimension_DIMENSION_KIND, MinSequenceNumber: seq})
 	if err != nil {
@@ -97,7 +93,7 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest) (*pb.S
 			return nil, false, err
 		}
 		whole = whole && t.GetSequenceNumber() == seq
-		held := guard(t, smallest)
+		held := guard.Table(t, smallest)
 		sum.Tables = append(sum.Tables, &pb.SummaryTable{Title: f.title + " by outcome, persons hurt", Table: t, HeldBack: held})
 	}
 	t, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: pb.Dimension_DIMENSION_MECHANISM,
@@ -105,7 +101,7 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest) (*pb.S
 	if err != nil {
 		return nil, false, err
 	}
-	sum.Tables = append(sum.Tables, &pb.SummaryTable{Title: "Group of mechanisms by kind of report, all reports", Table: t, HeldBack: guard(t, smallest)})
+	sum.Tables = append(sum.Tables, &pb.SummaryTable{Title: "Group of mechanisms by kind of report, all reports", Table: t, HeldBack: guard.Table(t, smallest)})
 
 	if sum.Unknowns, err = s.unknowns(ctx, req, filter); err != nil {
 		return nil, false, err
