@@ -1249,6 +1249,10 @@ type CausePair struct {
 	OddsUpper *float64 `protobuf:"fixed64,9,opt,name=odds_upper,json=oddsUpper,proto3,oneof" json:"odds_upper,omitempty"`
 	// How odds ratio and interval were made.
 	OddsMethod string `protobuf:"bytes,10,opt,name=odds_method,json=oddsMethod,proto3" json:"odds_method,omitempty"`
+	// Coverage of the interval: that asked for, and stricter for pairs that stand
+	// or are apart, so that of all intervals shown of them no more miss although
+	// only remarkable ones are shown.
+	OddsLevel float64 `protobuf:"fixed64,16,opt,name=odds_level,json=oddsLevel,proto3" json:"odds_level,omitempty"`
 	// Chance of a count no more probable, by itself (Fisher's exact test,
 	// two-sided).
 	PValue float64 `protobuf:"fixed64,11,opt,name=p_value,json=pValue,proto3" json:"p_value,omitempty"`
@@ -1363,6 +1367,13 @@ func (x *CausePair) GetOddsMethod() string {
 		return x.OddsMethod
 	}
 	return ""
+}
+
+func (x *CausePair) GetOddsLevel() float64 {
+	if x != nil {
+		return x.OddsLevel
+	}
+	return 0
 }
 
 func (x *CausePair) GetPValue() float64 {
@@ -2104,7 +2115,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\x12degrees_of_freedom\x18\x02 \x01(\x05R\x10degreesOfFreedom\x12\x17\n" +
 	"\ap_value\x18\x03 \x01(\x01R\x06pValue\x12\x1b\n" +
 	"\tcramers_v\x18\x04 \x01(\x01R\bcramersV\x12!\n" +
-	"\fmin_expected\x18\x05 \x01(\x01R\vminExpected\"\xe2\x03\n" +
+	"\fmin_expected\x18\x05 \x01(\x01R\vminExpected\"\x81\x04\n" +
 	"\tCausePair\x12\x10\n" +
 	"\x03row\x18\x01 \x01(\x05R\x03row\x12\x16\n" +
 	"\x06column\x18\x02 \x01(\x05R\x06column\x12\x14\n" +
@@ -2120,7 +2131,9 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"odds_upper\x18\t \x01(\x01H\x02R\toddsUpper\x88\x01\x01\x12\x1f\n" +
 	"\vodds_method\x18\n" +
 	" \x01(\tR\n" +
-	"oddsMethod\x12\x17\n" +
+	"oddsMethod\x12\x1d\n" +
+	"\n" +
+	"odds_level\x18\x10 \x01(\x01R\toddsLevel\x12\x17\n" +
 	"\ap_value\x18\v \x01(\x01R\x06pValue\x12\x17\n" +
 	"\aq_value\x18\f \x01(\x01R\x06qValue\x12\x16\n" +
 	"\x06stands\x18\r \x01(\bR\x06stands\x12\x14\n" +
