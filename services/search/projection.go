@@ -182,7 +182,34 @@ func (p *Projection) settle(ctx context.Context, head ledger.Head) error {
 
 // Run follows the log until ctx ends, and returns its error.
 func (p *Projection) Run(ctx context.Context) error {
-	return ledger.Follow(ctx, p.led, p.Seq(), roundSize, p.apply)
+	return ledger.Follow(ctx, p.led, p.Seq(), roundSize, func(ctx context.Context, changes []ledger.Change) error {
+		if err := p.apply(ctx, changes); err != nil {
+			return err
+		}
+		return pause(ctx, len(changes))
+	})
+}
+
+// A round that brought many changes is followed by a rest, so that the next one
+// gathers more: under load each round makes a segment, and merging many small
+// segments takes the processor away from filing. A round of few changes, the
+// usual case of somebody who files and looks, has none.
+const (
+	busyRound = 12
+	restTime  = 150 * time.Millisecond
+)
+
+func pause(ctx context.Context, changes int) error {
+	if changes < busyRound {
+		return nil
+	}
+	t := time.NewTimer(restTime)
+	defer t.Stop()
+	select {
+	case <-t.C:
+	case <-ctx.Done():
+	}
+	return nil
 }
 
 // Wait returns when the index shows the change seq, or with ctx's error.
