@@ -1,5 +1,8 @@
 # Two commands do all: `make run` and `make test`.
 
+SHELL       = /bin/bash
+.SHELLFLAGS = -euo pipefail -c
+
 BUF      = go tool -modfile=proto/tools/buf.mod buf
 DATA    ?= data/demo
 GO_TEST ?= go test
@@ -14,7 +17,7 @@ build: ## both programs into bin/
 
 test: build lint ## everything that can fail; prints one line per package
 	$(GO_TEST) -timeout 20m ./...
-	$(GO_TEST) -count=1 ./analytics/published -fixtures testdata -v -run TestFixtures | tail -n 4
+	$(GO_TEST) -count=1 ./analytics/published -v -run '^TestPublished$$' | tail -n 3
 
 lint: ## format, vet, contract
 	@files="$$(gofmt -l $$(git ls-files '*.go' | grep -v '^proto/gen/'))"; if [ -n "$$files" ]; then echo "gofmt wants: $$files"; exit 1; fi
@@ -26,8 +29,12 @@ lint: ## format, vet, contract
 generate: ## regenerate proto/gen from proto/fairlead
 	$(BUF) generate --template proto/buf.gen.yaml
 
-bench: build ## ratios against raw baselines, in one run
-	go run ./services/cmd/fairlead-bench
+bench: ## ratios against raw baselines, in one run
+	go run ./services/cmd/fairlead-bench $(BENCH)
+
+soak: ## the ledger killed a thousand times, longer fuzzing
+	go test ./services/ledger/sqlite -run Crash -timeout 3h -v -crash.rounds 1000
+	go test ./clients/sheet -run '^$$' -fuzz . -fuzztime 2m
 
 clean:
 	rm -rf bin out
