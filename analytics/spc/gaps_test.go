@@ -31,6 +31,7 @@ func TestNewT_published(t *testing.T) {
 	require.InDelta(t, 6937.933, c.Points[0].UCL, 5e-4)
 	require.False(t, c.Points[0].HasLCL)
 	require.Empty(t, c.Signals)
+	require.Equal(t, "20 gaps between failures around 430 hours. No more than chance.", c.Verdict(Words{One: "a failure", Many: "failures"}).Sentence)
 }
 
 // Long gaps are signals above, and the chart of a constant series has none.

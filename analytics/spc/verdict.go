@@ -105,7 +105,12 @@ func (c Chart) tooFew(w Words) (bool, string) {
 func (c Chart) recent(w Words) string {
 	switch c.Kind {
 	case T, G:
-		return fmt.Sprintf("%s between %s, half of them shorter than %s %s.", plural(len(c.Points), "gap", "gaps"), w.Many, Number(c.Center), w.Exposure)
+		gaps := fmt.Sprintf("%s between %s", plural(len(c.Points), "gap", "gaps"), w.Many)
+		if c.Limits == Sigma {
+			// The centre of sigma limits is no median.
+			return fmt.Sprintf("%s around %s %s.", gaps, Number(c.Center), w.Exposure)
+		}
+		return fmt.Sprintf("%s, half of them shorter than %s %s.", gaps, Number(c.Center), w.Exposure)
 	case IMR:
 		return fmt.Sprintf("%s around %s.", plural(len(c.Points), "value", "values"), Number(c.Center))
 	}
@@ -143,7 +148,11 @@ func (c Chart) say(s Signal, w Words) string {
 	case RunOneSide:
 		first, last := c.Points[s.Points[0]], c.Points[s.Points[len(s.Points)-1]]
 		if c.Kind == T || c.Kind == G {
-			return fmt.Sprintf("%s in a row %s the middle of %s %s, up to %s.", plural(len(s.Points), "gap", "gaps"), s.Side, Number(p.Center), w.Exposure, last.Label)
+			center := "middle"
+			if c.Limits == Sigma {
+				center = "centre"
+			}
+			return fmt.Sprintf("%s in a row %s the %s of %s %s, up to %s.", plural(len(s.Points), "gap", "gaps"), s.Side, center, Number(p.Center), w.Exposure, last.Label)
 		}
 		return fmt.Sprintf("%s in a row %s the average of %s, %s to %s.", plural(len(s.Points), w.Period, w.Periods), s.Side, Number(p.Center), first.Label, last.Label)
 	}
