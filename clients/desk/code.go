@@ -4,6 +4,9 @@ import (
 	"net/http"
 	"strings"
 
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
 	"fairlead/clients/words"
 	pb "fairlead/proto/gen/fairlead/v1"
 )
@@ -22,13 +25,23 @@ var asked = []struct {
 	{pb.Facet_FACET_BODILY_LOCATION, "bodily_location", "Which part of the body?", false},
 }
 
+// codeFields is how the form shows its fields.
+var codeFields = map[string]shown{"mechanism": {"What happened to the person?", "mechanism"}, "breakdown_agency": {"Where it began to go wrong", "breakdown_agency"},
+	"agency": {"What did the harm?", "agency"}, "nature": {"The injury or disease", "nature"}, "bodily_location": {"Part of the body", "bodily_location"}, "note": {"What was in doubt", "note"}}
+
 // question is one question as the form shows it.
 type question struct {
-	Facet              pb.Facet
-	Field, Words       string
-	Value, Problem     string
-	Suggestions        []*pb.Code
-	FacetSlug, Current string
+	Facet pb.Facet
+	// Field, FacetSlug and Words name it.
+	Field, FacetSlug, Words string
+	// Value is what the field holds, Meaning its title when it is known, and
+	// Problem what is wrong with it.
+	Value, Meaning, Problem string
+	// Stored and Current are the code that is stored and its title, when it is
+	// not what the field holds.
+	Stored, Current string
+	// Suggestions come from the words of the report, by machine.
+	Suggestions []*pb.Code
 }
 
 // codeForm is the coding form of a report, or of one harm of it.
@@ -72,10 +85,14 @@ func (d *desk) renderCodeForm(v *visit, wrong []flaw, code int) {
 		if harm == "" && !a.ForReport {
 			continue
 		}
-		q := question{Facet: a.Facet, Field: a.Field, Words: a.Question, Value: stored[a.Field], Problem: flawed(wrong, a.Field),
-			FacetSlug: words.Slug(a.Facet), Current: titles[a.Facet.String()+stored[a.Field]]}
+		q := question{Facet: a.Facet, Field: a.Field, FacetSlug: words.Slug(a.Facet), Words: a.Question, Value: stored[a.Field], Problem: flawed(wrong, a.Field)}
 		if v.r.Method == http.MethodPost {
 			q.Value = v.r.PostFormValue(a.Field)
+		}
+		if q.Value == stored[a.Field] {
+			q.Meaning = titles[a.Facet.String()+q.Value]
+		} else if stored[a.Field] != "" {
+			q.Stored, q.Current = stored[a.Field], titles[a.Facet.String()+stored[a.Field]]
 		}
 		// The machine suggests from the words of the report; the coder decides.
 		found, err := d.codes.LookUpCodes(ctx, &pb.LookUpCodesRequest{Words: firstWords(r.GetNarrative()), Facet: a.Facet, Limit: 4})
@@ -84,9 +101,23 @@ func (d *desk) renderCodeForm(v *visit, wrong []flaw, code int) {
 		}
 		questions = append(questions, q)
 	}
+	note := current.GetNote()
+	if v.r.Method == http.MethodPost {
+		note = v.r.PostFormValue("note")
+	}
 	d.pages.render(v.w, code, "code", view{Title: "Code report " + r.GetShortCode(), Here: "reports", Visit: v, Data: map[string]any{
-		"Report": r, "Harm": harm, "Questions": questions, "Current": current, "Flaws": wrong, "Edition": current.GetEdition(),
+		"Report": r, "Harm": harm, "Hurt": hurt(r, harm), "Note": note, "Questions": questions, "Current": current, "Flaws": located(wrong, codeFields),
 		"Zone": places.Zone(r.GetWorkplace()), "Places": places}})
+}
+
+// hurt is what is said about a person hurt.
+func hurt(r *pb.Report, harmID string) string {
+	for _, h := range r.GetHarms() {
+		if h.GetHarmId() == harmID {
+			return h.GetDescription()
+		}
+	}
+	return ""
 }
 
 // firstWords cuts a narrative to what a look-up takes.
@@ -101,7 +132,7 @@ func firstWords(s string) string {
 // code stores a coding.
 func (d *desk) code(v *visit) {
 	if err := v.r.ParseForm(); err != nil {
-		d.renderCodeForm(v, []flaw{{"", "the form could not be read"}}, http.StatusRequestEntityTooLarge)
+		d.renderCodeForm(v, []flaw{bad("", "the form could not be read")}, http.StatusRequestEntityTooLarge)
 		return
 	}
 	id := v.r.PathValue("id")
@@ -109,8 +140,12 @@ func (d *desk) code(v *visit) {
 		Agency: posted(v.r, "agency"), Nature: posted(v.r, "nature"), BodilyLocation: posted(v.r, "bodily_location"),
 		Note: posted(v.r, "note"), Etag: v.r.PostFormValue("etag"), Origin: pb.CodingOrigin_CODING_ORIGIN_PERSON}
 	resp, err := d.codes.AssignCoding(v.ctx(), &pb.AssignCodingRequest{Parent: "reports/" + id, Coding: c, RequestId: v.r.PostFormValue("request_id")})
-	if f, bad := flaws(err); bad {
+	if f, isBad := flaws(err); isBad {
 		d.renderCodeForm(v, f, http.StatusUnprocessableEntity)
+		return
+	}
+	if status.Code(err) == codes.Aborted {
+		d.renderCodeForm(v, []flaw{bad("", "Somebody else coded this first. What is stored stands beside each field; yours is still in it. Send it again if it still holds.")}, http.StatusConflict)
 		return
 	}
 	if err != nil {
@@ -148,7 +183,7 @@ func (d *desk) found(v *visit) (map[string]any, int) {
 	if err == nil {
 		data["Codes"], data["Edition"] = resp.GetCodes(), resp.GetEdition()
 	} else {
-		data["Flaws"] = []flaw{{"", "The look-up did not answer. Try again."}}
+		data["Flaws"] = []flaw{bad("", "The look-up did not answer. Try again.")}
 	}
 	return data, http.StatusOK
 }

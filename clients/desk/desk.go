@@ -45,8 +45,10 @@ type desk struct {
 	opts     Options
 	pages    *pages
 	sessions *sessions
-	limit    *limiter
-	mux      *http.ServeMux
+	// doors and mailbox bound tries at the sign-in page and reports from people
+	// who have not signed in, so that the one never closes the other.
+	doors, mailbox *limiter
+	mux            *http.ServeMux
 }
 
 // Handler returns the pages over a connection to the services.
@@ -64,7 +66,8 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 		numbers: pb.NewMeasureServiceClient(conn), search: pb.NewSearchServiceClient(conn),
 		export: pb.NewExportServiceClient(conn), changes: pb.NewChangeServiceClient(conn),
 		access: pb.NewAccessServiceClient(conn),
-		opts:   opts, pages: p, sessions: newSessions(opts.Clock), limit: newLimiter(opts.Clock, 30, time.Minute),
+		opts:   opts, pages: p, sessions: newSessions(opts.Clock),
+		doors: newLimiter(opts.Clock, 30, time.Minute), mailbox: newLimiter(opts.Clock, 30, time.Minute),
 		mux: http.NewServeMux(),
 	}
 	if err := d.routes(); err != nil {
@@ -102,26 +105,31 @@ func (d *desk) routes() error {
 	d.mux.HandleFunc("POST /report", d.file)
 
 	d.mux.HandleFunc("GET /{$}", d.signedIn(d.home))
-	d.mux.HandleFunc("GET /reports", d.signedIn(d.listReports))
-	d.mux.HandleFunc("GET /reports/{id}", d.signedIn(d.showReport))
-	d.mux.HandleFunc("POST /reports/{id}/amend", d.signedIn(d.amend))
-	d.mux.HandleFunc("POST /reports/{id}/void", d.signedIn(d.void))
-	d.mux.HandleFunc("POST /reports/{id}/harm", d.signedIn(d.addHarm))
-	d.mux.HandleFunc("POST /reports/{id}/outcome", d.signedIn(d.recordOutcome))
-	d.mux.HandleFunc("POST /reports/{id}/absence", d.signedIn(d.recordAbsence))
-	d.mux.HandleFunc("GET /reports/{id}/code", d.signedIn(d.codeForm))
-	d.mux.HandleFunc("POST /reports/{id}/code", d.signedIn(d.code))
-
-	d.mux.HandleFunc("GET /numbers", d.signedIn(d.rates))
-	d.mux.HandleFunc("GET /numbers/chart", d.signedIn(d.chart))
-	d.mux.HandleFunc("GET /numbers/table", d.signedIn(d.table))
-	d.mux.HandleFunc("GET /numbers/summary", d.signedIn(d.summaryForm))
-	d.mux.HandleFunc("POST /numbers/summary", d.signedIn(d.summary))
-
-	d.mux.HandleFunc("GET /codes", d.signedIn(d.lookUp))
-	d.mux.HandleFunc("GET /codes/found", d.signedIn(d.lookUpPart))
-	d.mux.HandleFunc("GET /setup", d.signedIn(d.setup))
-	d.mux.HandleFunc("POST /setup/hours", d.signedIn(d.importHours))
 	d.mux.HandleFunc("/", d.signedIn(d.lost))
+	for pattern, p := range map[string]struct {
+		method string // what it takes to open the page
+		page   func(*visit)
+	}{
+		"GET /reports":               {"ReportService.ListReports", d.listReports},
+		"GET /reports/{id}":          {"ReportService.GetReport", d.showReport},
+		"POST /reports/{id}/amend":   {"ReportService.UpdateReport", d.amend},
+		"POST /reports/{id}/void":    {"ReportService.VoidReport", d.void},
+		"POST /reports/{id}/harm":    {"ReportService.AddHarm", d.addHarm},
+		"POST /reports/{id}/outcome": {"ReportService.RecordOutcome", d.recordOutcome},
+		"POST /reports/{id}/absence": {"ReportService.RecordAbsence", d.recordAbsence},
+		"GET /reports/{id}/code":     {"ClassificationService.AssignCoding", d.codeForm},
+		"POST /reports/{id}/code":    {"ClassificationService.AssignCoding", d.code},
+		"GET /numbers":               {"MeasureService.ComputeRates", d.rates},
+		"GET /numbers/chart":         {"MeasureService.ComputeChart", d.chart},
+		"GET /numbers/table":         {"MeasureService.Tabulate", d.table},
+		"GET /numbers/summary":       {"ExportService.ExportSummary", d.summaryForm},
+		"POST /numbers/summary":      {"ExportService.ExportSummary", d.summary},
+		"GET /codes":                 {"ClassificationService.LookUpCodes", d.lookUp},
+		"GET /codes/found":           {"ClassificationService.LookUpCodes", d.lookUpPart},
+		"GET /setup":                 {"HoursService.ListHours", d.setup},
+		"POST /setup/hours":          {"HoursService.ImportHours", d.importHours},
+	} {
+		d.mux.HandleFunc(pattern, d.signedIn(d.needs(p.method, p.page)))
+	}
 	return nil
 }

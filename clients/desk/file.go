@@ -8,6 +8,8 @@ import (
 	"strings"
 	"time"
 
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"fairlead/clients/words"
@@ -15,18 +17,20 @@ import (
 )
 
 // teller is how a visitor of the report form reaches the services: as whoever
-// signed in, else by the open form's own token.
-func (d *desk) teller(r *http.Request) (ctx context.Context, v *visit, ok bool) {
-	if c, err := r.Cookie(cookieName); err == nil {
-		if s, live := d.sessions.find(c.Value); live && s.may("ReportService.FileReport") {
-			v = &visit{session: s, id: c.Value, r: r}
-			return as(r.Context(), s.token), v, true
-		}
+// signed in, else by the open form's own token. The visit is nil for somebody
+// who has not signed in.
+func (d *desk) teller(w http.ResponseWriter, r *http.Request) (ctx context.Context, v *visit, ok bool) {
+	v, signedIn := d.visit(w, r)
+	if signedIn && v.may("ReportService.FileReport") {
+		return v.ctx(), v, true
+	}
+	if !signedIn {
+		v = nil
 	}
 	if d.opts.FormToken == "" {
-		return nil, nil, false
+		return nil, v, false
 	}
-	return as(r.Context(), d.opts.FormToken), nil, true
+	return as(r.Context(), d.opts.FormToken), v, true
 }
 
 // fileForm is the plain report form. It works without script and asks four
@@ -35,9 +39,19 @@ func (d *desk) fileForm(w http.ResponseWriter, r *http.Request) {
 	d.renderFileForm(w, r, nil, http.StatusOK, url.Values{"report_id": {newID()}, "request_id": {newID()}})
 }
 
+// fileFields is how the form shows the fields of a report.
+var fileFields = map[string]shown{
+	"kind": {"What kind of thing was it?", "kind-near-miss"}, "workplace": {"Where?", "workplace"}, "spot": {"Exact spot", "spot"},
+	"narrative": {"What happened?", "narrative"}, "teller_mode": {"Who may know that it was you?", "mode-named"},
+	"teller": {"Your name", "name"}, "display_name": {"Your name", "name"}, "contact": {"How to reach you", "contact"},
+	"occur_time": {"When?", "day"}, "done_right_away": {"What was done right away?", "done_right_away"},
+	"description": {"If someone was hurt", "hurt"}, "substance": {"What spilled?", "substance"}, "quantity": {"How many litres?", "litres"},
+	"steps_taken": {"What was done about the spill?", "steps"},
+}
+
 func (d *desk) renderFileForm(w http.ResponseWriter, r *http.Request, wrong []flaw, code int, posted url.Values) {
 	w.Header().Set("Cache-Control", "no-store")
-	ctx, v, ok := d.teller(r)
+	ctx, v, ok := d.teller(w, r)
 	if !ok {
 		http.Redirect(w, r, "/sign-in?next=/report", http.StatusSeeOther)
 		return
@@ -51,13 +65,32 @@ func (d *desk) renderFileForm(w http.ResponseWriter, r *http.Request, wrong []fl
 	for k := range posted {
 		form[k] = posted.Get(k)
 	}
+	for _, id := range []string{"report_id", "request_id"} {
+		if form[id] == "" {
+			form[id] = newID()
+		}
+	}
 	d.pages.render(w, code, "file", view{Title: "Report something", Here: "file", Visit: v, Data: map[string]any{
-		"Places": places, "Form": form, "Flaws": wrong, "Kinds": formKinds, "Today": d.opts.Clock().Format(time.DateOnly)}})
+		"Places": places, "Form": form, "Flaws": located(wrong, fileFields), "Kinds": formKinds, "Modes": formModes, "Worst": formWorst,
+		"Today": d.today(places.Home()), "More": more(form, wrong)}})
 }
+
+// more reports whether the part of the form that can wait holds something.
+func more(form map[string]string, wrong []flaw) bool {
+	for _, f := range []string{"day", "time", "when_unknown", "potential", "done_right_away", "hurt", "treatment", "substance", "litres", "water", "steps"} {
+		if form[f] != "" {
+			return true
+		}
+	}
+	return flawed(wrong, "occur_time", "done_right_away", "description", "substance", "quantity", "steps_taken") != ""
+}
+
+// answer is one answer of a question of the form.
+type answer struct{ Slug, Words, More string }
 
 // formKinds are the answers to the first question, in the order and words of
 // the form.
-var formKinds = []struct{ Slug, Words, More string }{
+var formKinds = []answer{
 	{"near-miss", "A close call", "It nearly hurt someone or nearly broke something."},
 	{"hazard", "Something that could hurt someone", "Nothing has happened yet."},
 	{"injury-or-illness", "Someone was hurt or got sick", ""},
@@ -66,19 +99,33 @@ var formKinds = []struct{ Slug, Words, More string }{
 	{"not-sure", "I am not sure", "That is fine. Someone will work it out with you."},
 }
 
+// formModes are the answers to who may know.
+var formModes = []answer{
+	{"named", "My supervisor and the safety adviser", ""},
+	{"confidential", "Only a named few", "Each look is recorded with its reason."},
+	{"anonymous", "Nobody", "Leave your name empty."},
+}
+
+// formWorst are the answers to how bad it could have been.
+var formWorst = []answer{
+	{"minor", "First aid at most", ""}, {"serious", "Time off work", ""}, {"life-changing", "Hurt for life", ""},
+	{"fatal", "Someone could have died", ""}, {"not-sure", "I am not sure", ""},
+}
+
 // file stores the report and shows the receipt.
 func (d *desk) file(w http.ResponseWriter, r *http.Request) {
-	if !d.limit.allow(remote(r)) {
-		d.renderFileForm(w, r, []flaw{{"", "Too many reports from here in one minute. Nothing was stored. Wait a minute and send again; your words are still below."}}, http.StatusTooManyRequests, r.PostForm)
+	again := func(code int, wrong ...flaw) { d.renderFileForm(w, r, wrong, code, r.PostForm) }
+	if err := r.ParseForm(); err != nil {
+		again(http.StatusRequestEntityTooLarge, bad("", "What was sent could not be read: it may be too long. Nothing was stored."))
 		return
 	}
-	ctx, v, ok := d.teller(r)
+	ctx, v, ok := d.teller(w, r)
 	if !ok {
 		http.Redirect(w, r, "/sign-in?next=/report", http.StatusSeeOther)
 		return
 	}
-	if err := r.ParseForm(); err != nil {
-		d.renderFileForm(w, r, []flaw{{"", "What was sent could not be read: it may be too long. Nothing was stored."}}, http.StatusRequestEntityTooLarge, r.PostForm)
+	if v == nil && !d.mailbox.allow(remote(r)) {
+		again(http.StatusTooManyRequests, bad("", "Too many reports from here in one minute. Nothing was stored. Wait a minute and send again; your words are still below."))
 		return
 	}
 	places, err := d.allPlaces(ctx)
@@ -88,18 +135,23 @@ func (d *desk) file(w http.ResponseWriter, r *http.Request) {
 	}
 	req, wrong := d.fileRequest(r, places)
 	if len(wrong) > 0 {
-		d.renderFileForm(w, r, wrong, http.StatusUnprocessableEntity, r.PostForm)
+		again(http.StatusUnprocessableEntity, wrong...)
 		return
 	}
 	resp, err := d.reports.FileReport(ctx, req)
-	if f, bad := flaws(err); bad {
-		d.renderFileForm(w, r, f, http.StatusUnprocessableEntity, r.PostForm)
+	if f, isBad := flaws(err); isBad {
+		again(http.StatusUnprocessableEntity, f...)
 		return
 	}
-	if err != nil {
-		// The words stay in the form whatever happened: sending again with
-		// the same ids stores one report.
-		d.renderFileForm(w, r, []flaw{{"", "The service did not answer, so we do not know whether this was stored. Send it again: it will be stored once. Your words are still below."}}, http.StatusServiceUnavailable, r.PostForm)
+	// The words stay in the form whatever happened: sending again with the same
+	// ids stores one report.
+	switch status.Code(err) {
+	case codes.OK:
+	case codes.ResourceExhausted:
+		again(http.StatusInsufficientStorage, bad("", "The service cannot take more just now. Nothing was stored. Your words are still below: keep them, and tell whoever runs the service."))
+		return
+	default:
+		again(http.StatusServiceUnavailable, bad("", "The service did not answer, so we do not know whether this was stored. Send it again: it will be stored once. Your words are still below."))
 		return
 	}
 	if v != nil {
@@ -133,7 +185,7 @@ func (d *desk) fileRequest(r *http.Request, places *placeList) (*pb.FileReportRe
 		}
 		t, err := time.ParseInLocation(layout, text, places.Zone(report.GetWorkplace()))
 		if err != nil {
-			wrong = append(wrong, flaw{"report.occur_time", "write the day like 2026-03-31 and the time like 14:30, or tick that you are not sure"})
+			wrong = append(wrong, bad("report.occur_time", "write the day like 2026-03-31 and the time like 14:30, or tick that you are not sure"))
 		} else {
 			report.OccurTime = timestamppb.New(t)
 		}
@@ -149,7 +201,7 @@ func (d *desk) fileRequest(r *http.Request, places *placeList) (*pb.FileReportRe
 		if q := strings.TrimSpace(r.PostFormValue("litres")); q != "" {
 			n, err := strconv.ParseFloat(q, 64)
 			if err != nil {
-				wrong = append(wrong, flaw{"report.release.quantity", "write the litres as a plain number, such as 2.5, or leave it empty"})
+				wrong = append(wrong, bad("report.release.quantity", "write the litres as a plain number, such as 2.5, or leave it empty"))
 			}
 			rel.Quantity = &n
 		}
@@ -159,20 +211,20 @@ func (d *desk) fileRequest(r *http.Request, places *placeList) (*pb.FileReportRe
 	name, contact := posted(r, "name"), posted(r, "contact")
 	switch {
 	case report.GetTellerMode() == pb.TellerMode_TELLER_MODE_UNSPECIFIED:
-		wrong = append(wrong, flaw{"report.teller_mode", "choose who may know that it was you"})
+		wrong = append(wrong, bad("report.teller_mode", "choose who may know that it was you"))
 	case report.GetTellerMode() == pb.TellerMode_TELLER_MODE_ANONYMOUS && (name != "" || contact != ""):
-		wrong = append(wrong, flaw{"teller", "you chose that nobody may know: empty your name and contact, or choose another answer"})
+		wrong = append(wrong, bad("teller", "you chose that nobody may know: empty your name and contact, or choose another answer"))
 	case name != "" || contact != "":
 		req.Teller = &pb.Teller{DisplayName: name, Contact: contact}
 	}
 	if _, err := words.Parse[pb.ReportKind](r.PostFormValue("kind")); err != nil {
-		wrong = append(wrong, flaw{"report.kind", "choose one; not sure is a fine answer"})
+		wrong = append(wrong, bad("report.kind", "choose one; not sure is a fine answer"))
 	}
 	if report.GetWorkplace() == "" {
-		wrong = append(wrong, flaw{"report.workplace", "choose where it happened; not sure is a fine answer"})
+		wrong = append(wrong, bad("report.workplace", "choose where it happened; not sure is a fine answer"))
 	}
 	if report.GetNarrative() == "" {
-		wrong = append(wrong, flaw{"report.narrative", "say what happened, in your own words"})
+		wrong = append(wrong, bad("report.narrative", "say what happened, in your own words"))
 	}
 	return req, wrong
 }

@@ -9,15 +9,20 @@ import (
 // home is "what needs me": the newest that could have killed, what is not
 // coded yet, and the months without hours, as far as the person may see them.
 func (d *desk) home(v *visit) {
+	if !v.may("ReportService.ListReports") && !v.may("HoursService.ListHours") {
+		// Somebody whose one work here is to tell.
+		http.Redirect(v.w, v.r, "/report", http.StatusSeeOther)
+		return
+	}
 	ctx := v.ctx()
 	places, err := d.allPlaces(ctx)
 	if err != nil {
 		d.problem(v.w, v, err)
 		return
 	}
-	now := d.opts.Clock()
+	now := d.opts.Clock().In(places.Home())
 	since := now.AddDate(0, 0, -30).Format("2006-01-02")
-	data := map[string]any{"Places": places, "Now": now}
+	data := map[string]any{"Places": places}
 	if v.may("ReportService.ListReports") {
 		grave, err := d.reports.ListReports(ctx, &pb.ListReportsRequest{PageSize: 8, MinSequenceNumber: v.written, Filter: &pb.ReportFilter{StartDate: since,
 			Potentials: []pb.PotentialSeverity{pb.PotentialSeverity_POTENTIAL_SEVERITY_FATAL, pb.PotentialSeverity_POTENTIAL_SEVERITY_LIFE_CHANGING}}})

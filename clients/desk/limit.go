@@ -3,6 +3,7 @@ package desk
 import (
 	"net"
 	"net/http"
+	"strings"
 	"sync"
 	"time"
 )
@@ -46,11 +47,20 @@ func (l *limiter) allow(source string) bool {
 	return w.n <= l.most
 }
 
-// remote is the address that a request came from.
+// remote is the address that a request came from. Behind a proxy on the same
+// machine it is the one that the proxy saw; what anybody else claims is not
+// believed.
 func remote(r *http.Request) string {
 	host, _, err := net.SplitHostPort(r.RemoteAddr)
 	if err != nil {
-		return r.RemoteAddr
+		host = r.RemoteAddr
+	}
+	if ip := net.ParseIP(host); ip == nil || !ip.IsLoopback() {
+		return host
+	}
+	said := r.Header.Get("X-Forwarded-For")
+	if last := strings.TrimSpace(said[strings.LastIndexByte(said, ',')+1:]); last != "" {
+		return last
 	}
 	return host
 }

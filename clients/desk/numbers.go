@@ -1,7 +1,6 @@
 package desk
 
 import (
-	"fmt"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -11,36 +10,72 @@ import (
 	pb "fairlead/proto/gen/fairlead/v1"
 )
 
-// scope is what the pages of figures are asked for.
+// scope is what the pages of figures are asked for. Months and Until are as
+// somebody typed them, Start and End as they were understood.
 type scope struct {
-	Workplace, Convention, Measure, Start, End, Dataset, Rows, Columns, Level string
-	Months                                                                    int
-	Harms                                                                     bool
+	Workplace, Convention, Measure, Months, Until, Start, End, Dataset, Rows, Columns, Level string
+	Harms                                                                                    bool
+	// wrong is what could not be understood: then nothing is reckoned, as an
+	// answer to another question would pass for the answer.
+	wrong []flaw
 }
 
-func (d *desk) scope(q url.Values, months int) scope {
+func (d *desk) scope(q url.Values, months int, loc *time.Location) scope {
 	s := scope{Workplace: q.Get("workplace"), Convention: q.Get("convention"), Measure: q.Get("measure"), Dataset: q.Get("dataset"),
-		Rows: q.Get("rows"), Columns: q.Get("columns"), Level: q.Get("level"), Harms: q.Get("harms") != "", Months: months}
-	if n, err := strconv.Atoi(q.Get("months")); err == nil && n > 0 && n <= 600 {
-		s.Months = n
+		Rows: q.Get("rows"), Columns: q.Get("columns"), Level: q.Get("level"), Harms: q.Get("harms") != "", Months: q.Get("months"), Until: q.Get("until")}
+	if s.Months == "" {
+		s.Months = strconv.Itoa(months)
+	}
+	n, err := strconv.Atoi(s.Months)
+	if err != nil || n < 1 || n > 600 {
+		s.wrong = append(s.wrong, bad("months", "write how many months as a whole number from 1 to 600"))
+		n = months
 	}
 	// Whole months only: the running one would look like a good one.
-	end := d.opts.Clock()
+	end := d.opts.Clock().In(loc)
 	end = time.Date(end.Year(), end.Month(), 1, 0, 0, 0, 0, time.UTC)
-	if t, err := time.Parse("2006-01", q.Get("until")); err == nil {
+	switch t, err := time.Parse("2006-01", s.Until); {
+	case s.Until == "":
+		s.Until = end.AddDate(0, -1, 0).Format("2006-01")
+	case err != nil:
+		s.wrong = append(s.wrong, bad("until", "write the last month like 2026-03"))
+	default:
 		end = t.AddDate(0, 1, 0)
 	}
-	s.End, s.Start = end.Format("2006-01"), end.AddDate(0, -s.Months, 0).Format("2006-01")
+	if _, err := words.Parse[pb.Convention](s.Convention); err != nil && s.Convention != "" {
+		s.wrong = append(s.wrong, bad("convention", "choose one of the list"))
+	}
+	s.End, s.Start = end.Format("2006-01"), end.AddDate(0, -n, 0).Format("2006-01")
 	return s
 }
 
-// Until is the last month, as the form shows it.
-func (s scope) Until() string {
+// LastMonth is the last month that is counted.
+func (s scope) LastMonth() string {
 	t, err := time.Parse("2006-01", s.End)
 	if err != nil {
 		return ""
 	}
 	return t.AddDate(0, -1, 0).Format("2006-01")
+}
+
+// Crossed says what a table counts, for its caption.
+func (s scope) Crossed() string {
+	name := func(slug string) string {
+		for _, o := range options["dimension"] {
+			if o.Slug == slug {
+				return o.Words
+			}
+		}
+		return slug
+	}
+	what := "Reports by "
+	if s.Harms {
+		what = "Persons hurt by "
+	}
+	if s.Columns == "" {
+		return what + name(s.Rows)
+	}
+	return what + name(s.Rows) + " and " + name(s.Columns)
 }
 
 func (s scope) period() *pb.Period { return &pb.Period{StartMonth: s.Start, EndMonth: s.End} }
@@ -62,7 +97,7 @@ func (s scope) datasets() []string {
 
 // Link keeps the scope in a link to another page of figures.
 func (s scope) Link(page, measure string) string {
-	q := url.Values{"workplace": {s.Workplace}, "convention": {s.Convention}, "until": {s.Until()}}
+	q := url.Values{"workplace": {s.Workplace}, "convention": {s.Convention}, "until": {s.LastMonth()}}
 	if s.Dataset != "" {
 		q.Set("dataset", s.Dataset)
 	}
@@ -72,107 +107,84 @@ func (s scope) Link(page, measure string) string {
 	return page + "?" + q.Encode()
 }
 
-// conventions are the choices of the form.
-var conventions = []struct{ Slug, Words string }{
-	{"as-1885-1", "AS 1885.1"}, {"us", "29 CFR 1904 (US)"}, {"ilo", "ILO"}, {"wa-mining", "WA mining"}, {"uk", "UK"}, {"iogp", "IOGP"}, {"ansi-z16", "ANSI Z16.1 (history)"},
+// scopeFields is how the form shows the fields of a question about figures.
+var scopeFields = map[string]shown{"workplace": {"Where", "workplace"}, "workplaces": {"Where", "workplace"}, "measure": {"What", "measure"}, "measures": {"What", "measure"},
+	"months": {"Months", "months"}, "until": {"Up to", "until"}, "start_month": {"Months", "months"}, "end_month": {"Up to", "until"}, "period": {"Months", "months"}, "start_date": {"Months", "months"}, "end_date": {"Up to", "until"},
+	"rows": {"Rows", "rows"}, "columns": {"Columns", "columns"}, "datasets": {"Data set", "dataset"}, "convention": {"Convention", "convention"}}
+
+// figures is the frame of a page of figures: it reads what is asked for, asks
+// the services, and shows the answer or what could not be understood.
+func (d *desk) figures(v *visit, name, title string, months int, ask func(s *scope, data map[string]any) error) {
+	places, err := d.allPlaces(v.ctx())
+	if err != nil {
+		d.problem(v.w, v, err)
+		return
+	}
+	s := d.scope(v.r.URL.Query(), months, places.Home())
+	data := map[string]any{"Places": places}
+	code := http.StatusOK
+	if len(s.wrong) == 0 {
+		err := ask(&s, data)
+		list, isBad := flaws(err)
+		if err != nil && !isBad {
+			d.problem(v.w, v, err)
+			return
+		}
+		s.wrong = list
+	}
+	if len(s.wrong) > 0 {
+		data["Flaws"], code = located(s.wrong, scopeFields), http.StatusUnprocessableEntity
+	}
+	data["Scope"] = s
+	d.pages.render(v.w, code, name, view{Title: title, Here: "numbers", Visit: v, Data: data})
 }
 
 // rates is "what the numbers say".
 func (d *desk) rates(v *visit) {
-	ctx := v.ctx()
-	s := d.scope(v.r.URL.Query(), 12)
-	places, err := d.allPlaces(ctx)
-	if err != nil {
-		d.problem(v.w, v, err)
-		return
-	}
-	data := map[string]any{"Scope": s, "Places": places, "Conventions": conventions}
-	code := http.StatusOK
-	rates, err := d.numbers.ComputeRates(ctx, &pb.ComputeRatesRequest{Workplace: s.Workplace, Period: s.period(), Convention: s.convention(),
-		Datasets: s.datasets(), MinSequenceNumber: v.written})
-	if f, bad := flaws(err); bad {
-		data["Flaws"], code = f, http.StatusUnprocessableEntity
-	} else if err != nil {
-		d.problem(v.w, v, err)
-		return
-	}
-	data["Rates"] = rates
-	d.pages.render(v.w, code, "numbers", view{Title: "What the numbers say", Here: "numbers", Visit: v, Data: data})
+	d.figures(v, "numbers", "What the numbers say", 12, func(s *scope, data map[string]any) (err error) {
+		data["Rates"], err = d.numbers.ComputeRates(v.ctx(), &pb.ComputeRatesRequest{Workplace: s.Workplace, Period: s.period(), Convention: s.convention(),
+			Datasets: s.datasets(), MinSequenceNumber: v.written})
+		return err
+	})
 }
 
 // chart draws one measure by month.
 func (d *desk) chart(v *visit) {
-	ctx := v.ctx()
-	s := d.scope(v.r.URL.Query(), 36)
-	if s.Measure == "" {
-		s.Measure = "frequency_rate"
-	}
-	places, err := d.allPlaces(ctx)
-	if err != nil {
-		d.problem(v.w, v, err)
-		return
-	}
-	data := map[string]any{"Scope": s, "Places": places, "Conventions": conventions}
-	list, err := d.numbers.ListMeasures(ctx, &pb.ListMeasuresRequest{Convention: s.convention()})
-	if err != nil {
-		d.problem(v.w, v, err)
-		return
-	}
-	data["Measures"] = list.GetMeasures()
-	code := http.StatusOK
-	c, err := d.numbers.ComputeChart(ctx, &pb.ComputeChartRequest{Measure: s.Measure, Workplace: s.Workplace, Period: s.period(), Convention: s.convention(),
-		Filter: &pb.ReportFilter{Datasets: s.datasets()}, IncludeSvg: true, MinSequenceNumber: v.written})
-	if f, bad := flaws(err); bad {
-		data["Flaws"], code = f, http.StatusUnprocessableEntity
-	} else if err != nil {
-		d.problem(v.w, v, err)
-		return
-	}
-	data["Chart"] = c
-	d.pages.render(v.w, code, "chart", view{Title: "Month by month", Here: "numbers", Visit: v, Data: data})
-}
-
-// dimensions are the choices of the table form.
-var dimensions = []struct{ Slug, Words string }{
-	{"kind", "kind of report"}, {"workplace", "workplace"}, {"month", "month"}, {"year", "year"}, {"mechanism", "mechanism"},
-	{"breakdown-agency", "breakdown agency"}, {"agency", "agency of injury"}, {"nature", "nature of injury"}, {"bodily-location", "bodily location"},
-	{"outcome", "outcome"}, {"potential", "worst credible outcome"}, {"employment-group", "employment group"}, {"dataset", "data set"},
+	d.figures(v, "chart", "Month by month", 36, func(s *scope, data map[string]any) error {
+		if s.Measure == "" {
+			s.Measure = "frequency_rate"
+		}
+		list, err := d.numbers.ListMeasures(v.ctx(), &pb.ListMeasuresRequest{Convention: s.convention()})
+		if err != nil {
+			return err
+		}
+		data["Measures"] = list.GetMeasures()
+		data["Chart"], err = d.numbers.ComputeChart(v.ctx(), &pb.ComputeChartRequest{Measure: s.Measure, Workplace: s.Workplace, Period: s.period(), Convention: s.convention(),
+			Filter: &pb.ReportFilter{Datasets: s.datasets()}, IncludeSvg: true, MinSequenceNumber: v.written})
+		return err
+	})
 }
 
 // table counts by one or two dimensions.
 func (d *desk) table(v *visit) {
-	ctx := v.ctx()
-	q := v.r.URL.Query()
-	s := d.scope(q, 12)
-	if s.Rows == "" {
-		s.Rows, s.Columns = "mechanism", "kind"
-	}
-	if s.Level == "" {
-		s.Level = "1"
-	}
-	places, err := d.allPlaces(ctx)
-	if err != nil {
-		d.problem(v.w, v, err)
-		return
-	}
-	data := map[string]any{"Scope": s, "Places": places, "Dimensions": dimensions}
-	rows, _ := words.Parse[pb.Dimension](s.Rows)
-	cols, _ := words.Parse[pb.Dimension](s.Columns)
-	level, _ := strconv.Atoi(s.Level)
-	f := &pb.ReportFilter{StartDate: s.Start + "-01", EndDate: s.End + "-01", Datasets: s.datasets()}
-	if s.Workplace != "" {
-		f.Workplaces = []string{s.Workplace}
-	}
-	code := http.StatusOK
-	t, err := d.numbers.Tabulate(ctx, &pb.TabulateRequest{Filter: f, Rows: rows, Columns: cols, CodeLevel: int32(min(max(level, 0), 4)), CountHarms: s.Harms, MinSequenceNumber: v.written})
-	if fl, bad := flaws(err); bad {
-		data["Flaws"], code = fl, http.StatusUnprocessableEntity
-	} else if err != nil {
-		d.problem(v.w, v, err)
-		return
-	}
-	data["Table"], data["Grid"] = t, grid(t)
-	d.pages.render(v.w, code, "table", view{Title: "Count and cross", Here: "numbers", Visit: v, Data: data})
+	d.figures(v, "table", "Count and cross", 12, func(s *scope, data map[string]any) error {
+		if s.Rows == "" {
+			s.Rows, s.Columns = "mechanism", "kind"
+		}
+		if s.Level == "" {
+			s.Level = "1"
+		}
+		rows, _ := words.Parse[pb.Dimension](s.Rows)
+		cols, _ := words.Parse[pb.Dimension](s.Columns)
+		level, _ := strconv.Atoi(s.Level)
+		f := &pb.ReportFilter{StartDate: s.Start + "-01", EndDate: s.End + "-01", Datasets: s.datasets()}
+		if s.Workplace != "" {
+			f.Workplaces = []string{s.Workplace}
+		}
+		t, err := d.numbers.Tabulate(v.ctx(), &pb.TabulateRequest{Filter: f, Rows: rows, Columns: cols, CodeLevel: int32(min(max(level, 0), 4)), CountHarms: s.Harms, MinSequenceNumber: v.written})
+		data["Table"], data["Grid"] = t, grid(t)
+		return err
+	})
 }
 
 // gridRow is one row of a table with its cells.
@@ -188,51 +200,4 @@ func grid(t *pb.Table) []gridRow {
 		out = append(out, gridRow{h, t.GetCounts()[i*n : (i+1)*n]})
 	}
 	return out
-}
-
-// summaryForm asks for which period and in which form.
-func (d *desk) summaryForm(v *visit) { d.renderSummaryForm(v, nil, http.StatusOK) }
-
-func (d *desk) renderSummaryForm(v *visit, wrong []flaw, code int) {
-	places, err := d.allPlaces(v.ctx())
-	if err != nil {
-		d.problem(v.w, v, err)
-		return
-	}
-	q := v.r.Form
-	if q == nil {
-		q = v.r.URL.Query()
-	}
-	s := d.scope(q, 12)
-	d.pages.render(v.w, code, "summary", view{Title: "A summary to hand over", Here: "numbers", Visit: v,
-		Data: map[string]any{"Scope": s, "Places": places, "Conventions": conventions, "Flaws": wrong}})
-}
-
-// summary sends the file.
-func (d *desk) summary(v *visit) {
-	if err := v.r.ParseForm(); err != nil {
-		d.renderSummaryForm(v, []flaw{{"", "the form could not be read"}}, http.StatusBadRequest)
-		return
-	}
-	s := d.scope(v.r.PostForm, 12)
-	if from := v.r.PostFormValue("from"); from != "" {
-		s.Start = from
-	}
-	format, err := words.Parse[pb.FileFormat](v.r.PostFormValue("format"))
-	if err != nil {
-		format = pb.FileFormat_FILE_FORMAT_PDF
-	}
-	resp, err := d.export.ExportSummary(v.ctx(), &pb.ExportSummaryRequest{Format: format, Summary: &pb.GetSummaryRequest{
-		Workplace: s.Workplace, Period: s.period(), Convention: s.convention(), Datasets: s.datasets(), MinSequenceNumber: v.written}})
-	if f, bad := flaws(err); bad {
-		d.renderSummaryForm(v, f, http.StatusUnprocessableEntity)
-		return
-	}
-	if err != nil {
-		d.problem(v.w, v, err)
-		return
-	}
-	v.w.Header().Set("Content-Type", resp.GetContentType())
-	v.w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", resp.GetFileName()))
-	_, _ = v.w.Write(resp.GetContent())
 }

@@ -52,6 +52,17 @@ func (p *placeList) Zone(name string) *time.Location {
 	return time.UTC
 }
 
+// Home returns the location of the whole organisation.
+func (p *placeList) Home() *time.Location {
+	if len(p.List) == 0 {
+		return time.UTC
+	}
+	return p.Zone(p.List[0].Name)
+}
+
+// today is the date on the wall in a place, as forms send it.
+func (d *desk) today(loc *time.Location) string { return d.opts.Clock().In(loc).Format(time.DateOnly) }
+
 // allPlaces reads the whole tree.
 func (d *desk) allPlaces(ctx context.Context) (*placeList, error) {
 	out := &placeList{byID: map[string]*pb.Workplace{}, zones: map[string]*time.Location{}}

@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"github.com/google/uuid"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
 	"fairlead/clients/words"
@@ -14,11 +16,15 @@ import (
 )
 
 // showReport is one report with its codes and its history.
-func (d *desk) showReport(v *visit) { d.renderReport(v, nil, http.StatusOK) }
+func (d *desk) showReport(v *visit) { d.renderReport(v, retry{}, http.StatusOK) }
 
-// renderReport draws the page of a report, with what was wrong with a form on
-// it, if anything.
-func (d *desk) renderReport(v *visit, wrong []flaw, code int) {
+// done are what the page says after a change.
+var done = map[string]string{"amended": "Amended. The earlier words stay in the history.", "voided": "Taken out of every figure. The record stays.",
+	"harm": "Added.", "outcome": "Recorded. The case counts once, in its worst outcome.", "absence": "Recorded.", "coded": "Coded."}
+
+// renderReport draws the page of a report, with a form that has to be sent
+// again, if any.
+func (d *desk) renderReport(v *visit, t retry, code int) {
 	ctx := v.ctx()
 	r, err := d.reports.GetReport(ctx, &pb.GetReportRequest{Name: words.Report(v.r.PathValue("id")), MinSequenceNumber: v.written})
 	if err != nil {
@@ -30,8 +36,9 @@ func (d *desk) renderReport(v *visit, wrong []flaw, code int) {
 		d.problem(v.w, v, err)
 		return
 	}
-	data := map[string]any{"Report": r, "Places": places, "Zone": places.Zone(r.GetWorkplace()), "Flaws": wrong,
-		"Voided": r.GetState() == pb.ReportState_REPORT_STATE_VOIDED, "Posted": v.r.PostForm}
+	t.Flaws = located(t.Flaws, reportFields(t.Form))
+	data := map[string]any{"Report": r, "Places": places, "Zone": places.Zone(r.GetWorkplace()), "Retry": t,
+		"Voided": r.GetState() == pb.ReportState_REPORT_STATE_VOIDED, "Today": d.today(places.Zone(r.GetWorkplace()))}
 	if v.may("ReportService.ListReportHistory") {
 		h, err := d.reports.ListReportHistory(ctx, &pb.ListReportHistoryRequest{Name: r.GetName()})
 		if err != nil {
@@ -48,9 +55,28 @@ func (d *desk) renderReport(v *visit, wrong []flaw, code int) {
 		}
 		data["Codings"] = showCodings(c)
 	}
-	done := map[string]string{"amended": "Amended. The earlier words stay in the history.", "voided": "Taken out of every figure. The record stays.",
-		"harm": "Added.", "outcome": "Recorded. The case counts once, in its worst outcome.", "absence": "Recorded.", "coded": "Coded."}[v.r.URL.Query().Get("done")]
-	d.pages.render(v.w, code, "report", view{Title: "Report " + r.GetShortCode(), Here: "reports", Visit: v, Done: done, Data: data})
+	d.pages.render(v.w, code, "report", view{Title: "Report " + r.GetShortCode(), Here: "reports", Visit: v, Done: done[v.r.URL.Query().Get("done")], Data: data})
+}
+
+// reportFields is how the page of a report shows the fields of one of its
+// forms. The ids are the form's word, a hyphen, and the field.
+func reportFields(form string) map[string]shown {
+	at := func(field string) string { return strings.ReplaceAll(form, " ", "-") + "-" + field }
+	out := map[string]shown{"reason": {"Why", at("reason")}}
+	word, _, _ := strings.Cut(form, " ")
+	switch word {
+	case "amend":
+		out["narrative"], out["spot"], out["done_right_away"] = shown{"What happened", at("narrative")}, shown{"Exact spot", at("spot")}, shown{"Done right away", at("done_right_away")}
+	case "harm":
+		out["description"], out["outcome"] = shown{"The injury or illness", at("description")}, shown{"Outcome so far", at("outcome")}
+		out["outcome_history"] = out["outcome"]
+	case "outcome":
+		out["outcome"], out["effective_date"], out["death_date"] = shown{"Outcome", at("outcome")}, shown{"From", at("effective_date")}, shown{"Date of death", at("death_date")}
+	case "absence":
+		out["first_date"], out["return_date"] = shown{"First full day or shift away", at("first_date")}, shown{"Back on", at("return_date")}
+		out["rostered_days"] = shown{"Rostered days or shifts lost", at("rostered_days")}
+	}
+	return out
 }
 
 // shownCoding is a coding with the titles of its codes.
@@ -87,19 +113,34 @@ func showCodings(resp *pb.ListCodingsResponse) []shownCoding {
 }
 
 // change runs a change of the report and shows it, or the form again with what
-// was wrong.
-func (d *desk) change(v *visit, done string, call func(ctx context.Context, name, etag, requestID string) (int64, error)) {
+// was wrong. Nothing that was typed is lost.
+func (d *desk) change(v *visit, form, done string, call func(ctx context.Context, name, etag, requestID string) (int64, error)) {
 	if err := v.r.ParseForm(); err != nil {
-		d.renderReport(v, []flaw{{"", "the form could not be read; it may be too large"}}, http.StatusRequestEntityTooLarge)
+		d.renderReport(v, retry{Flaws: []flaw{bad("", "the form could not be read; it may be too large")}}, http.StatusRequestEntityTooLarge)
 		return
 	}
+	if harm := v.r.PostFormValue("harm_id"); harm != "" {
+		form += " " + harm
+	}
+	again := retry{Form: form, Values: v.r.PostForm}
 	id := v.r.PathValue("id")
 	seq, err := call(v.ctx(), "reports/"+id, v.r.PostFormValue("etag"), v.r.PostFormValue("request_id"))
-	if f, bad := flaws(err); bad {
-		d.renderReport(v, f, http.StatusUnprocessableEntity)
+	if f, isBad := flaws(err); isBad {
+		again.Flaws = f
+		d.renderReport(v, again, http.StatusUnprocessableEntity)
 		return
 	}
-	if err != nil {
+	switch status.Code(err) {
+	case codes.OK:
+	case codes.Aborted:
+		again.Flaws = []flaw{bad("", "Somebody else changed this report first. Look at what changed, below and in the history. Your words are still in the form; send them again if they still hold.")}
+		d.renderReport(v, again, http.StatusConflict)
+		return
+	case codes.FailedPrecondition:
+		again.Flaws = []flaw{bad("", status.Convert(err).Message())}
+		d.renderReport(v, again, http.StatusConflict)
+		return
+	default:
 		d.problem(v.w, v, err)
 		return
 	}
@@ -108,7 +149,7 @@ func (d *desk) change(v *visit, done string, call func(ctx context.Context, name
 }
 
 func (d *desk) amend(v *visit) {
-	d.change(v, "amended", func(ctx context.Context, name, etag, rid string) (int64, error) {
+	d.change(v, "amend", "amended", func(ctx context.Context, name, etag, rid string) (int64, error) {
 		resp, err := d.reports.UpdateReport(ctx, &pb.UpdateReportRequest{RequestId: rid, Reason: v.r.PostFormValue("reason"),
 			Report:     &pb.Report{Name: name, Etag: etag, Narrative: posted(v.r, "narrative"), Spot: posted(v.r, "spot"), DoneRightAway: posted(v.r, "done_right_away")},
 			UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"narrative", "spot", "done_right_away"}}})
@@ -117,14 +158,14 @@ func (d *desk) amend(v *visit) {
 }
 
 func (d *desk) void(v *visit) {
-	d.change(v, "voided", func(ctx context.Context, name, etag, rid string) (int64, error) {
+	d.change(v, "void", "voided", func(ctx context.Context, name, etag, rid string) (int64, error) {
 		resp, err := d.reports.VoidReport(ctx, &pb.VoidReportRequest{Name: name, Etag: etag, RequestId: rid, Reason: v.r.PostFormValue("reason")})
 		return resp.GetSequenceNumber(), err
 	})
 }
 
 func (d *desk) addHarm(v *visit) {
-	d.change(v, "harm", func(ctx context.Context, name, etag, rid string) (int64, error) {
+	d.change(v, "harm", "harm", func(ctx context.Context, name, etag, rid string) (int64, error) {
 		h := &pb.Harm{Description: posted(v.r, "description"), EmploymentGroup: choice[pb.EmploymentGroup](v.r, "employment_group"), Treatment: choice[pb.Treatment](v.r, "treatment")}
 		if o := choice[pb.OutcomeClass](v.r, "outcome"); o != 0 {
 			h.OutcomeHistory = []*pb.OutcomeChange{{Outcome: o}}
@@ -135,7 +176,7 @@ func (d *desk) addHarm(v *visit) {
 }
 
 func (d *desk) recordOutcome(v *visit) {
-	d.change(v, "outcome", func(ctx context.Context, name, etag, rid string) (int64, error) {
+	d.change(v, "outcome", "outcome", func(ctx context.Context, name, etag, rid string) (int64, error) {
 		resp, err := d.reports.RecordOutcome(ctx, &pb.RecordOutcomeRequest{Name: name, Etag: etag, RequestId: rid, HarmId: v.r.PostFormValue("harm_id"),
 			DeathDate: v.r.PostFormValue("death_date"),
 			Change:    &pb.OutcomeChange{Outcome: choice[pb.OutcomeClass](v.r, "outcome"), EffectiveDate: v.r.PostFormValue("effective_date"), Reason: posted(v.r, "reason")}})
@@ -144,7 +185,7 @@ func (d *desk) recordOutcome(v *visit) {
 }
 
 func (d *desk) recordAbsence(v *visit) {
-	d.change(v, "absence", func(ctx context.Context, name, etag, rid string) (int64, error) {
+	d.change(v, "absence", "absence", func(ctx context.Context, name, etag, rid string) (int64, error) {
 		a := &pb.Absence{FirstDate: v.r.PostFormValue("first_date"), ReturnDate: v.r.PostFormValue("return_date")}
 		if s := strings.TrimSpace(v.r.PostFormValue("rostered_days")); s != "" {
 			n, err := strconv.Atoi(s)

@@ -53,6 +53,11 @@ func (p picked) filter() *pb.ReportFilter {
 	return f
 }
 
+// Narrowed reports whether anything in the folded part of the form is chosen.
+func (p picked) Narrowed() bool {
+	return p.Since != "" || p.Until != "" || p.Potential != "" || p.Mechanism != "" || p.Dataset != "" || p.Voided
+}
+
 // query keeps the choices in a link to the next page. Words go by POST-free
 // GET as everywhere on the web, but they are what somebody looks for, not what
 // somebody told.
@@ -69,6 +74,10 @@ func (p picked) query(token string) string {
 	}
 	return q.Encode()
 }
+
+// filterFields is how the form shows the fields of a filter.
+var filterFields = map[string]shown{"words": {"Words", "words"}, "workplaces": {"Where", "workplace"}, "start_date": {"From", "since"}, "end_date": {"To", "until"},
+	"codes": {"Mechanism", "mechanism"}, "code": {"Mechanism", "mechanism"}, "datasets": {"Data set", "dataset"}}
 
 // listReports is "what happened": newest first, or the best fit to words.
 func (d *desk) listReports(v *visit) {
@@ -87,7 +96,7 @@ func (d *desk) listReports(v *visit) {
 		found, err := d.search.SearchReports(ctx, &pb.SearchReportsRequest{Words: p.Words, Filter: p.filter(), PageToken: token,
 			PageSize: 25, IncludeCounts: token == "", MinSequenceNumber: v.written})
 		if f, bad := flaws(err); bad {
-			data["Flaws"], code = f, http.StatusUnprocessableEntity
+			data["Flaws"], code = located(f, filterFields), http.StatusUnprocessableEntity
 		} else if err != nil {
 			d.problem(v.w, v, err)
 			return
@@ -97,7 +106,7 @@ func (d *desk) listReports(v *visit) {
 	} else {
 		list, err := d.reports.ListReports(ctx, &pb.ListReportsRequest{Filter: p.filter(), PageToken: token, PageSize: 25, MinSequenceNumber: v.written})
 		if f, bad := flaws(err); bad {
-			data["Flaws"], code = f, http.StatusUnprocessableEntity
+			data["Flaws"], code = located(f, filterFields), http.StatusUnprocessableEntity
 		} else if err != nil {
 			d.problem(v.w, v, err)
 			return

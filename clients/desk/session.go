@@ -5,14 +5,10 @@ import (
 	"crypto/rand"
 	"encoding/base64"
 	"net/http"
-	"net/url"
-	"strings"
 	"sync"
 	"time"
 
-	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/metadata"
-	"google.golang.org/grpc/status"
 
 	pb "fairlead/proto/gen/fairlead/v1"
 )
@@ -122,77 +118,6 @@ func (v *visit) ctx() context.Context { return as(v.r.Context(), v.token) }
 
 func as(ctx context.Context, token string) context.Context {
 	return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
-}
-
-// signedIn lets only signed-in people through to a page; others sign in first
-// and come back.
-func (d *desk) signedIn(page func(*visit)) http.HandlerFunc {
-	return func(w http.ResponseWriter, r *http.Request) {
-		w.Header().Set("Cache-Control", "no-store")
-		if c, err := r.Cookie(cookieName); err == nil {
-			if s, ok := d.sessions.find(c.Value); ok {
-				page(&visit{session: s, id: c.Value, w: w, r: r})
-				return
-			}
-		}
-		to := "/sign-in"
-		if r.Method == http.MethodGet && r.URL.Path != "/" {
-			to += "?next=" + url.QueryEscape(r.URL.RequestURI())
-		}
-		http.Redirect(w, r, to, http.StatusSeeOther)
-	}
-}
-
-func (d *desk) signInForm(w http.ResponseWriter, r *http.Request) {
-	d.renderSignIn(w, r, "", http.StatusOK)
-}
-
-func (d *desk) renderSignIn(w http.ResponseWriter, r *http.Request, problem string, code int) {
-	d.pages.render(w, code, "signin", view{Title: "Sign in", Data: map[string]any{
-		"Problem": problem, "Next": r.FormValue("next"), "Demo": d.opts.Demo, "FormOpen": d.opts.FormToken != "",
-	}})
-}
-
-func (d *desk) signIn(w http.ResponseWriter, r *http.Request) {
-	if !d.limit.allow(remote(r)) {
-		d.renderSignIn(w, r, "Too many tries from here. Wait a minute and try again.", http.StatusTooManyRequests)
-		return
-	}
-	token := strings.TrimSpace(r.PostFormValue("token"))
-	if token == "" {
-		d.renderSignIn(w, r, "Type or paste your access token.", http.StatusUnprocessableEntity)
-		return
-	}
-	who, err := d.access.GetMyself(as(r.Context(), token), &pb.GetMyselfRequest{})
-	if status.Code(err) == codes.Unauthenticated {
-		d.renderSignIn(w, r, "That token is not known here. Check it letter by letter, or ask whoever looks after access for a new one.", http.StatusUnprocessableEntity)
-		return
-	}
-	if err != nil {
-		d.problem(w, nil, err)
-		return
-	}
-	id, err := d.sessions.begin(token, who)
-	if err != nil {
-		d.problem(w, nil, err)
-		return
-	}
-	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: id, Path: "/", HttpOnly: true,
-		Secure: r.TLS != nil || r.Header.Get("X-Forwarded-Proto") == "https", SameSite: http.SameSiteStrictMode})
-	next := r.PostFormValue("next")
-	// Only a path of this site: anything else could lead somebody astray.
-	if !strings.HasPrefix(next, "/") || strings.HasPrefix(next, "//") || strings.Contains(next, "\\") {
-		next = "/"
-	}
-	http.Redirect(w, r, next, http.StatusSeeOther)
-}
-
-func (d *desk) signOut(w http.ResponseWriter, r *http.Request) {
-	if c, err := r.Cookie(cookieName); err == nil {
-		d.sessions.end(c.Value)
-	}
-	http.SetCookie(w, &http.Cookie{Name: cookieName, Path: "/", MaxAge: -1, HttpOnly: true, SameSite: http.SameSiteStrictMode})
-	http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
 }
 
 // May reports, for a page, whether the person may call a method.

@@ -18,7 +18,7 @@ func (d *desk) renderSetup(v *visit, wrong []flaw, done *pb.ImportHoursResponse,
 		d.problem(v.w, v, err)
 		return
 	}
-	data := map[string]any{"Places": places, "Flaws": wrong, "Imported": done, "Clock": d.opts.Clock()}
+	data := map[string]any{"Places": places, "Flaws": wrong, "Imported": done, "Check": v.r.PostFormValue("check") != "", "Restate": v.r.PostFormValue("restate") != "", "Reason": posted(v.r, "reason")}
 	if v.may("HoursService.ListHours") {
 		now := d.opts.Clock()
 		h, err := d.hours.ListHours(ctx, &pb.ListHoursRequest{StartMonth: now.AddDate(0, -13, 0).Format("2006-01"), PageSize: 5000})
@@ -72,19 +72,19 @@ func byMonth(list []*pb.Hours) []monthHours {
 func (d *desk) importHours(v *visit) {
 	file, _, err := v.r.FormFile("file")
 	if err != nil {
-		d.renderSetup(v, []flaw{{"file", "choose a CSV file of at most 4 MB"}}, nil, http.StatusUnprocessableEntity)
+		d.renderSetup(v, []flaw{bad("file", "choose a CSV file of at most 4 MB")}, nil, http.StatusUnprocessableEntity)
 		return
 	}
 	defer file.Close()
 	rows, problems, err := hoursfile.Read(file)
 	if err != nil {
-		d.renderSetup(v, []flaw{{"file", err.Error()}}, nil, http.StatusUnprocessableEntity)
+		d.renderSetup(v, []flaw{bad("file", err.Error())}, nil, http.StatusUnprocessableEntity)
 		return
 	}
 	if len(problems) > 0 {
 		var wrong []flaw
 		for _, p := range problems {
-			wrong = append(wrong, flaw{"", fmt.Sprintf("line %d, column %s: %s", p.Line, p.Column, p.Cure)})
+			wrong = append(wrong, bad("", fmt.Sprintf("line %d, column %s: %s", p.Line, p.Column, p.Cure)))
 		}
 		d.renderSetup(v, wrong, nil, http.StatusUnprocessableEntity)
 		return

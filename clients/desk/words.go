@@ -19,10 +19,10 @@ func functions() template.FuncMap {
 		"kind":      kindWords,
 		"outcome":   func(o pb.OutcomeClass) string { return orUnknown(words.Of(o), int32(o)) },
 		"potential": potentialWords,
-		"teller":    func(m pb.TellerMode) string { return orUnknown(words.Of(m), int32(m)) },
+		"teller":    tellerWords,
 		"group":     func(g pb.EmploymentGroup) string { return orUnknown(words.Of(g), int32(g)) },
 		"facet":     facetWords,
-		"treatment": func(t pb.Treatment) string { return orUnknown(words.Of(t), int32(t)) },
+		"treatment": treatmentWords,
 		"precision": func(p pb.TimePrecision) string { return words.Of(p) },
 		"water":     waterWords,
 		"short":     words.Short,
@@ -36,23 +36,31 @@ func functions() template.FuncMap {
 			}
 			return figure.Number(*p, decimals(*p))
 		},
-		"count":     func(n int64) string { return figure.Number(float64(n), 0) },
-		"whole":     func(v float64) string { return figure.Number(v, 0) },
-		"percent":   func(v float64) string { return figure.Number(100*v, 0) + " %" },
-		"svg":       func(s string) template.HTML { return template.HTML(s) }, // drawn by analytics/figure, which escapes every word
-		"join":      strings.Join,
-		"slug":      func(k pb.ReportKind) string { return words.Slug(k) },
-		"day":       func(t *timestamppb.Timestamp, loc *time.Location) string { return when(t, loc, "2 January 2006") },
+		"count":   func(n int64) string { return figure.Number(float64(n), 0) },
+		"whole":   func(v float64) string { return figure.Number(v, 0) },
+		"percent": func(v float64) string { return figure.Number(100*v, 0) + " %" },
+		"svg":     func(s string) template.HTML { return template.HTML(s) }, // drawn by analytics/figure, which escapes every word
+		"join":    strings.Join,
+		"slug":    func(k pb.ReportKind) string { return words.Slug(k) },
+		"day":     func(t *timestamppb.Timestamp, loc *time.Location) string { return when(t, loc, "2 January 2006") },
 		"moment": func(t *timestamppb.Timestamp, loc *time.Location) string {
 			return when(t, loc, "2 January 2006, 15:04")
 		},
-		"iso":    func(t *timestamppb.Timestamp) string { return t.AsTime().Format(time.RFC3339) },
-		"origin": originWords,
-		"role":   func(r pb.Role) string { return words.Of(r) },
-		"flawed": flawed,
-		"list":   func(s ...string) []string { return s },
-		"field":  field,
-		"newID":  newID,
+		"iso":       func(t *timestamppb.Timestamp) string { return t.AsTime().Format(time.RFC3339) },
+		"origin":    originWords,
+		"role":      func(r pb.Role) string { return words.Of(r) },
+		"flawed":    flawed,
+		"options":   func(list string) []option { return options[list] },
+		"verb":      verbWords,
+		"fields":    fieldWords,
+		"person":    personWords,
+		"outcomes":  outcomesWords,
+		"date":      dateWords,
+		"dateinput": dateInput,
+		"at":        func(form, field string) string { return strings.ReplaceAll(form, " ", "-") + "-" + field },
+		"form":      func(form, harm string) string { return form + " " + harm },
+		"field":     field,
+		"newID":     newID,
 	}
 }
 
@@ -97,6 +105,28 @@ func potentialWords(p pb.PotentialSeverity) string {
 	return "not judged"
 }
 
+func tellerWords(m pb.TellerMode) string {
+	switch m {
+	case pb.TellerMode_TELLER_MODE_NAMED:
+		return "the supervisor and the safety adviser"
+	case pb.TellerMode_TELLER_MODE_ANONYMOUS:
+		return "nobody"
+	}
+	return "only a named few"
+}
+
+func treatmentWords(t pb.Treatment) string {
+	switch t {
+	case pb.Treatment_TREATMENT_UNSPECIFIED:
+		return "not known"
+	case pb.Treatment_TREATMENT_MEDICAL:
+		return "a doctor or clinic"
+	case pb.Treatment_TREATMENT_IN_PATIENT:
+		return "kept in hospital"
+	}
+	return words.Of(t)
+}
+
 func waterWords(w pb.WaterReached) string {
 	switch w {
 	case pb.WaterReached_WATER_REACHED_NO:
@@ -135,6 +165,26 @@ func originWords(o pb.CodingOrigin) string {
 	return "chosen by a person"
 }
 
+// dateWords writes a day as people do; what is not a day stays as it is.
+func dateWords(day string) string {
+	t, err := time.Parse(time.DateOnly, day)
+	if err != nil {
+		return day
+	}
+	return t.Format("2 January 2006")
+}
+
+// dateInput is the kind of field for a day, a month or a time of day. A browser
+// drops what it cannot read in a field of that kind; what somebody typed stays
+// in a plain one.
+func dateInput(kind, value string) string {
+	layout := map[string]string{"date": time.DateOnly, "month": "2006-01", "time": "15:04"}[kind]
+	if _, err := time.Parse(layout, value); value != "" && err != nil {
+		return "text"
+	}
+	return kind
+}
+
 func monthWords(m string) string {
 	t, err := time.Parse("2006-01", m)
 	if err != nil {
@@ -165,18 +215,6 @@ func rateWords(p *float64) string {
 	default:
 		return figure.Number(v, 0)
 	}
-}
-
-// flawed returns what is wrong with a field, by the ends of its path.
-func flawed(list []flaw, fields ...string) string {
-	for _, f := range list {
-		for _, want := range fields {
-			if f.Field == want || strings.HasSuffix(f.Field, "."+want) {
-				return f.Words
-			}
-		}
-	}
-	return ""
 }
 
 // field bundles what the parts of a form need.
