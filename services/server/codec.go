@@ -4,11 +4,8 @@ import (
 	"fmt"
 	"unicode/utf8"
 
-	"google.golang.org/genproto/googleapis/rpc/errdetails"
-	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/encoding"
 	"google.golang.org/grpc/mem"
-	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/encoding/protowire"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -46,16 +43,6 @@ func (c codec) Unmarshal(data mem.BufferSlice, v any) error {
 		in.wrong = unreadable(in.message, data)
 	}
 	return nil
-}
-
-// tooLong says that a message is longer than is read.
-func tooLong() error {
-	st := status.New(codes.ResourceExhausted, fmt.Sprintf("the message is longer than %d MB; send it in parts, and long files not at all", maxMessage>>20))
-	with, err := st.WithDetails(&errdetails.ErrorInfo{Reason: "TOO_LONG", Domain: fault.Domain})
-	if err != nil {
-		return st.Err()
-	}
-	return with.Err()
 }
 
 // unreadable says what is wrong with bytes that are no message: the field whose

@@ -294,3 +294,8 @@ func refusedRecord(t testing.TB, res *pb.ImportResult) refusal {
 	}
 	return r
 }
+
+// registered returns the Go type of a message.
+func registered(name protoreflect.FullName) (protoreflect.MessageType, error) {
+	return protoregistry.GlobalTypes.FindMessageByName(name)
+}

@@ -1,37 +1,35 @@
 package server
 
 import (
+	"compress/gzip"
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"log/slog"
 	"net"
 	"net/http"
 	"strings"
 	"time"
 
+	"connectrpc.com/connect"
 	"connectrpc.com/vanguard"
 	"connectrpc.com/vanguard/vanguardgrpc"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 	"google.golang.org/grpc"
-	"google.golang.org/protobuf/encoding/protojson"
 )
 
 // webDoor serves pages, REST/JSON, Connect and gRPC-Web on one port.
-func webDoor(g *grpc.Server, desk http.Handler) (http.Handler, error) {
+func webDoor(log *slog.Logger, g *grpc.Server, desk http.Handler) (http.Handler, error) {
 	api, err := vanguardgrpc.NewTranscoder(g,
-		vanguard.WithCodec(func(res vanguard.TypeResolver) vanguard.Codec {
-			codec := vanguard.NewJSONCodec(res)
-			// Zero counts are answers here, not blanks: say them.
-			codec.MarshalOptions = protojson.MarshalOptions{EmitDefaultValues: true, Resolver: res}
-			codec.UnmarshalOptions = protojson.UnmarshalOptions{Resolver: res}
-			return codec
-		}),
-		vanguard.WithDefaultServiceOptions(vanguard.WithMaxMessageBufferBytes(maxMessage)))
+		vanguard.WithCodec(newJSONCodec),
+		vanguard.WithCompression(vanguard.CompressionGzip, func() connect.Compressor { return gzip.NewWriter(io.Discard) }, newBoundedGzip),
+		vanguard.WithDefaultServiceOptions(vanguard.WithMaxMessageBufferBytes(maxMessage), vanguard.WithNoTargetCompression()))
 	if err != nil {
 		return nil, fmt.Errorf("server: web door: %w", err)
 	}
 	mux := http.NewServeMux()
-	mux.Handle("/v1/", apiOnly(api))
+	mux.Handle("/v1/", apiOnly(asJSON(plainErrors(log, api))))
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 		fmt.Fprintln(w, "serving")
@@ -50,15 +48,27 @@ func webDoor(g *grpc.Server, desk http.Handler) (http.Handler, error) {
 	return secured(root), nil
 }
 
-// apiOnly bounds the body of an API call.
+// apiOnly bounds the body of an API call; the transcoder says so in words
+// before this cuts it off.
 func apiOnly(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		r.Body = http.MaxBytesReader(w, r.Body, maxMessage)
-		// curl calls any body it sends a form; everything under /v1 is JSON.
+		r.Body = http.MaxBytesReader(w, r.Body, 2*maxMessage)
+		w.Header().Set("Cache-Control", "no-store")
+		next.ServeHTTP(w, r)
+	})
+}
+
+// asJSON takes any body for JSON that does not say what it is, since curl calls
+// whatever it sends a form, and no body for an empty request.
+func asJSON(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if ct := r.Header.Get("Content-Type"); ct == "" || strings.HasPrefix(ct, "application/x-www-form-urlencoded") {
 			r.Header.Set("Content-Type", "application/json")
 		}
-		w.Header().Set("Cache-Control", "no-store")
+		if r.ContentLength == 0 && r.Method != http.MethodGet {
+			r.Body, r.ContentLength = io.NopCloser(strings.NewReader("{}")), 2
+			r.Header.Del("Content-Encoding")
+		}
 		next.ServeHTTP(w, r)
 	})
 }

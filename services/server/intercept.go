@@ -7,15 +7,12 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"runtime/debug"
 	"strings"
 	"time"
 
 	"buf.build/go/protovalidate"
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/metadata"
-	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
 	"fairlead/services/access"
@@ -33,6 +30,12 @@ var deadlines = map[string]time.Duration{
 	"ExportService.ExportSummary": time.Minute,
 }
 
+// tryAgain is when a caller who was turned away may try again.
+const tryAgain = time.Second
+
+// lateWords are what somebody hears whose time is over.
+const lateWords = "it took too long; a write may or may not have happened: repeat it with the same request_id"
+
 // open are the methods of other services that need no principal: a health
 // check and the list of services say nothing of anyone.
 func open(fullMethod string) bool {
@@ -47,6 +50,8 @@ type gate struct {
 	directory *access.Directory
 	rules     func(proto.Message) fault.Violations
 	metrics   *metrics
+	// stopping ends when the server stops; streams end with it.
+	stopping context.Context
 }
 
 // shortMethod turns /fairlead.v1.ReportService/FileReport into
@@ -61,15 +66,13 @@ func shortMethod(full string) string {
 
 // Unary is the interceptor of unary calls.
 func (g *gate) Unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (resp any, err error) {
-	method := shortMethod(info.FullMethod)
-	start := time.Now()
-	id := requestID(ctx)
+	method, start, id := shortMethod(info.FullMethod), time.Now(), callID()
+	outer := ctx
 	defer func() {
 		if p := recover(); p != nil {
-			g.log.ErrorContext(ctx, "panic", "method", method, "call", id, "stack", string(debug.Stack()))
-			resp, err = nil, fault.Internal(id)
+			resp, err = nil, g.panicked(outer, info.FullMethod, id, p)
 		}
-		err = g.finish(ctx, method, id, start, err)
+		err = g.finish(outer, info.FullMethod, id, start, err)
 	}()
 	if open(info.FullMethod) {
 		return handler(ctx, req)
@@ -97,24 +100,26 @@ func (g *gate) Unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, h
 
 // Stream is the interceptor of streaming calls.
 func (g *gate) Stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) (err error) {
-	method := shortMethod(info.FullMethod)
-	start := time.Now()
-	id := requestID(ss.Context())
+	start, id := time.Now(), callID()
 	defer func() {
 		if p := recover(); p != nil {
-			g.log.ErrorContext(ss.Context(), "panic", "method", method, "call", id, "stack", string(debug.Stack()))
-			err = fault.Internal(id)
+			err = g.panicked(ss.Context(), info.FullMethod, id, p)
 		}
-		err = g.finish(ss.Context(), method, id, start, err)
+		err = g.finish(ss.Context(), info.FullMethod, id, start, err)
 	}()
-	if open(info.FullMethod) {
-		return handler(srv, ss)
+	ctx, end := context.WithCancel(ss.Context())
+	defer end()
+	defer context.AfterFunc(g.stopping, end)()
+	if !open(info.FullMethod) {
+		if ctx, err = g.admit(ctx, shortMethod(info.FullMethod)); err != nil {
+			return err
+		}
 	}
-	ctx, err := g.admit(ss.Context(), method)
-	if err != nil {
-		return err
+	err = handler(srv, &checkedStream{ServerStream: ss, ctx: ctx, gate: g, open: open(info.FullMethod)})
+	if err != nil && g.stopping.Err() != nil && ss.Context().Err() == nil {
+		return fault.Busy(tryAgain)
 	}
-	return handler(srv, &checkedStream{ServerStream: ss, ctx: ctx, gate: g})
+	return err
 }
 
 // checkedStream carries the principal and validates what comes in.
@@ -122,6 +127,8 @@ type checkedStream struct {
 	grpc.ServerStream
 	ctx  context.Context
 	gate *gate
+	// open streams are of other contracts, whose messages are read as ever.
+	open bool
 }
 
 // Context implements grpc.ServerStream.
@@ -129,6 +136,9 @@ func (s *checkedStream) Context() context.Context { return s.ctx }
 
 // RecvMsg implements grpc.ServerStream.
 func (s *checkedStream) RecvMsg(m any) error {
+	if s.open {
+		return s.ServerStream.RecvMsg(m)
+	}
 	if err := receive(s.ServerStream.RecvMsg, m); err != nil {
 		return err
 	}
@@ -206,48 +216,8 @@ func newRules() (func(proto.Message) fault.Violations, error) {
 	}, nil
 }
 
-// finish turns what a room returned into what may leave, and logs the call.
-func (g *gate) finish(ctx context.Context, method, id string, start time.Time, err error) error {
-	if err != nil && !fault.IsStatus(err) {
-		switch {
-		case errors.Is(err, context.DeadlineExceeded):
-			err = status.Error(codes.DeadlineExceeded, "it took too long; a write may or may not have happened: repeat it with the same request_id")
-		case errors.Is(err, context.Canceled):
-			err = status.Error(codes.Canceled, "the call was given up")
-		default:
-			g.log.ErrorContext(ctx, "call failed inside", "method", method, "call", id, "cause", redact(err))
-			err = fault.Internal(id)
-		}
-	}
-	code := status.Code(err)
-	took := time.Since(start)
-	g.metrics.observe(method, code, took)
-	level := slog.LevelInfo
-	if open("/" + strings.Replace(method, ".", "/", 1)) {
-		level = slog.LevelDebug
-	}
-	g.log.LogAttrs(ctx, level, "call", slog.String("method", method), slog.String("call", id),
-		slog.String("code", code.String()), slog.Duration("took", took))
-	return err
-}
-
-// redact keeps the kind of an error and cuts what may carry somebody's words:
-// the causes that rooms wrap speak of names, kinds and numbers, but a database
-// or a parser may quote its input.
-func redact(err error) string {
-	text := err.Error()
-	if i := strings.IndexAny(text, "\"`'"); i >= 0 {
-		text = text[:i] + "[cut]"
-	}
-	const most = 300
-	if len(text) > most {
-		text = text[:most] + "[cut]"
-	}
-	return text
-}
-
-// requestID returns the id under which a call is logged.
-func requestID(context.Context) string {
+// callID returns a new id under which a call is logged.
+func callID() string {
 	var b [6]byte
 	if _, err := rand.Read(b[:]); err != nil {
 		return "unnumbered"

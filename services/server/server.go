@@ -25,8 +25,8 @@ import (
 	"fairlead/services/ledger/sqlite"
 )
 
-// grace is how long running calls may take to finish at shutdown.
-const grace = 15 * time.Second
+// grace is how long running calls of a door may take to finish at shutdown.
+const grace = 8 * time.Second
 
 // Server is the whole house, open but not yet serving.
 type Server struct {
@@ -44,6 +44,9 @@ type Server struct {
 	grpcListener, webListener, metricsListener net.Listener
 	web                                        http.Handler
 
+	// endStreams ends the watches that are open; stopping is over then.
+	stopping   context.Context
+	endStreams context.CancelFunc
 	// following ends the projections; done waits for them.
 	following context.CancelFunc
 	done      sync.WaitGroup
@@ -57,6 +60,7 @@ func Open(ctx context.Context, cfg Config) (srv *Server, err error) {
 		return nil, err
 	}
 	s := &Server{cfg: cfg, failed: make(chan error, 8)}
+	s.stopping, s.endStreams = context.WithCancel(context.Background())
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, s.close())
@@ -99,7 +103,7 @@ func Open(ctx context.Context, cfg Config) (srv *Server, err error) {
 
 // buildGRPC makes the gRPC server with its gate and registers the rooms.
 func (s *Server) buildGRPC() error {
-	g := &gate{log: s.cfg.Log, policy: access.NewPolicy(), directory: s.directory, rules: s.rooms.rules, metrics: s.metrics}
+	g := &gate{log: s.cfg.Log, policy: access.NewPolicy(), directory: s.directory, rules: s.rooms.rules, metrics: s.metrics, stopping: s.stopping}
 	s.grpc = grpc.NewServer(
 		grpc.ChainUnaryInterceptor(g.Unary),
 		grpc.ChainStreamInterceptor(g.Stream),
@@ -180,7 +184,7 @@ func (s *Server) startInside() error {
 			return err
 		}
 	}
-	s.web, err = webDoor(s.grpc, desk)
+	s.web, err = webDoor(s.cfg.Log, s.grpc, desk)
 	return err
 }
 
@@ -236,8 +240,8 @@ func addr(l net.Listener) string {
 func (s *Server) Serve(ctx context.Context) error {
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
-	var doors sync.WaitGroup
-	open := func(l net.Listener, serve func() error) {
+	var web, calls sync.WaitGroup
+	open := func(doors *sync.WaitGroup, l net.Listener, serve func() error) {
 		if l == nil {
 			return
 		}
@@ -247,9 +251,9 @@ func (s *Server) Serve(ctx context.Context) error {
 			}
 		})
 	}
-	open(s.grpcListener, func() error { return s.grpc.Serve(s.grpcListener) })
-	open(s.webListener, func() error { return serveHTTP(ctx, s.webListener, newHTTP(s.web), grace) })
-	open(s.metricsListener, func() error { return serveHTTP(ctx, s.metricsListener, newHTTP(metricsDoor(s.metrics)), grace) })
+	open(&calls, s.grpcListener, func() error { return s.grpc.Serve(s.grpcListener) })
+	open(&web, s.webListener, func() error { return serveHTTP(ctx, s.webListener, newHTTP(s.web), grace) })
+	open(&web, s.metricsListener, func() error { return serveHTTP(ctx, s.metricsListener, newHTTP(metricsDoor(s.metrics)), grace) })
 
 	var broken error
 	select {
@@ -257,9 +261,13 @@ func (s *Server) Serve(ctx context.Context) error {
 	case broken = <-s.failed:
 	}
 	s.health.Shutdown()
+	// Watches would never end by themselves.
+	s.endStreams()
+	// The web door first: what runs there calls gRPC, which would cut it off.
 	stop()
+	web.Wait()
 	s.stopGRPC()
-	doors.Wait()
+	calls.Wait()
 	return errors.Join(broken, s.close())
 }
 
@@ -270,9 +278,11 @@ func (s *Server) stopGRPC() {
 		s.grpc.GracefulStop()
 		close(stopped)
 	}()
+	late := time.NewTimer(grace)
+	defer late.Stop()
 	select {
 	case <-stopped:
-	case <-time.After(grace):
+	case <-late.C:
 		s.grpc.Stop()
 		<-stopped
 	}
@@ -280,6 +290,7 @@ func (s *Server) stopGRPC() {
 
 // Close closes a server that was opened and never served.
 func (s *Server) Close() error {
+	s.endStreams()
 	if s.grpc != nil {
 		s.grpc.Stop()
 	}
