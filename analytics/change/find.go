@@ -31,7 +31,7 @@ type Point struct {
 	Draws       int     // series simulated; 0 when PValue is exact
 	Seed        uint64
 	Posterior   []float64 // chance that the change came after period k, at index k; index 0 is always 0
-	Mode        int       // most probable k
+	Mode        int       // most probable k, the latest of equally probable ones
 	Defined     bool
 	Reason      string // why it is undefined; empty when it is defined
 }
@@ -195,7 +195,8 @@ func (s series) posterior(p *Point) {
 	p.Mode = s.lo
 	for k := s.lo; k <= s.hi; k++ {
 		p.Posterior[k] /= sum
-		if p.Posterior[k] > p.Posterior[p.Mode] {
+		// Mirror-image dates are equally probable but for rounding.
+		if p.Posterior[k] >= p.Posterior[p.Mode]*(1-1e-12) {
 			p.Mode = k
 		}
 	}

@@ -44,6 +44,7 @@ type Fit struct {
 	covariance [][]float64
 	columns    []column // as handed in, with all rows
 	parameters int      // coefficients, and Theta
+	thetaSEAsR float64
 }
 
 // Coefficient is one coefficient of a regression.

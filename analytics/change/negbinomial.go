@@ -71,6 +71,7 @@ func NegativeBinomial(counts []int, exposures []float64, terms ...Term) (Fit, er
 		return f, nil
 	}
 	f.ThetaSE = 1 / math.Sqrt(information)
+	f.thetaSEAsR = thetaSEAsR(d.y, w.mu)
 	for i, y := range d.y {
 		f.LogLik += negBinomialTerm(y, w.mu[i], theta)
 	}
@@ -112,6 +113,32 @@ func bestTheta(y, mu []float64) (theta float64, ok bool) {
 		return 0, false
 	}
 	return math.Exp(t), true
+}
+
+// ThetaSEAsR returns the standard error of Theta with the digits that glm.nb of
+// R's MASS prints, for whoever must match a report made there: it takes the
+// curvature one Newton step before the end, which shows in the fifth digit.
+// ThetaSE is the one to print. It is 0 for a fit without Theta.
+//
+// Venables and Ripley (2002), Modern Applied Statistics with S, section 7.4.
+func (f Fit) ThetaSEAsR() float64 { return f.thetaSEAsR }
+
+func thetaSEAsR(y, mu []float64) float64 {
+	sum := 0.0
+	for i := range y {
+		sum += (y[i]/mu[i] - 1) * (y[i]/mu[i] - 1)
+	}
+	theta, information := float64(len(y))/sum, 0.0
+	enough := math.Pow(0x1p-52, 0.25)
+	for step := 1.0; math.Abs(step) > enough; theta += step {
+		theta = math.Abs(theta)
+		var slope float64
+		if slope, information = thetaScore(y, mu, theta); !(information > 0) {
+			return 0
+		}
+		step = slope / information
+	}
+	return 1 / math.Sqrt(information)
 }
 
 // thetaScore returns the slope of the log-likelihood in theta and minus its

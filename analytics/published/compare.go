@@ -30,9 +30,27 @@ func compareExpected(expected map[string]any, got Result, relTol float64) []stri
 			diffs = append(diffs, k+": not computed")
 			continue
 		}
+		if strings.HasSuffix(k, "_simulated") {
+			diffs = append(diffs, compareShare(k, expected[k], v)...)
+			continue
+		}
 		diffs = append(diffs, compareValue(k, expected[k], v, relTol)...)
 	}
 	return diffs
+}
+
+// shareTolerance is the absolute difference allowed to a probability that the
+// fixture found by simulation without stating its standard error (20,000 draws,
+// "compare within 0.01").
+const shareTolerance = 0.01
+
+func compareShare(path string, want, got any) []string {
+	w, ok1 := number(want)
+	g, ok2 := toFloat(got)
+	if !ok1 || !ok2 || !(math.Abs(w-g) <= shareTolerance) {
+		return []string{fmt.Sprintf("%s: got %v, want %v within %g", path, got, want, shareTolerance)}
+	}
+	return nil
 }
 
 // compareSimulated compares values that carry a standard error, to within four
@@ -120,16 +138,36 @@ func compareValue(path string, want, got any, relTol float64) []string {
 	if !ok1 || !ok2 {
 		return differ()
 	}
+	if isPValue(path) {
+		relTol = max(relTol, tailTolerance(w, relTol))
+	}
 	if math.Abs(w-g) <= relTol*math.Abs(w)+nearZero && !underflow(w, g, relTol) {
 		return nil
 	}
 	return []string{fmt.Sprintf("%s: got %.15g, want %.15g (relative %.2g, allowed %g)", path, g, w, math.Abs(w-g)/math.Abs(w), relTol)}
 }
 
+// isPValue reports whether a value is by its name the p-value of a statistic
+// that is compared beside it: p, p[2], lr_p.
+func isPValue(path string) bool {
+	return path == "p" || strings.HasPrefix(path, "p[") || strings.HasSuffix(path, "_p")
+}
+
+// tailTolerance is what a relative tolerance of a statistic makes of its
+// p-value: that of z standard deviations is wrong by z squared, which is below
+// twice its logarithm, times the error of z.
+func tailTolerance(p, relTol float64) float64 {
+	if !(p > 1e-300 && p < 1) {
+		return 0
+	}
+	return -2 * math.Log(p) * relTol
+}
+
 // underflow catches tiny probabilities that the absolute allowance would let
 // pass: 0 is not 2.8e-56.
 func underflow(want, got, relTol float64) bool {
-	return want != 0 && math.Abs(want) < nearZero && math.Abs(want) > 1e-300 && math.Abs(want-got) > max(relTol, 1e-6)*math.Abs(want) && math.Abs(want) < 1e-20
+	size := math.Abs(want)
+	return size > 1e-300 && size < 1e-20 && math.Abs(want-got) > max(tailTolerance(size, relTol), 1e-6)*size
 }
 
 func toFloat(v any) (float64, bool) {

@@ -14,6 +14,7 @@ type Method func(*Inputs) (Result, error)
 type topic struct {
 	methods map[string]Method
 	alias   map[string]string
+	loose   map[string]float64 // least relative tolerance of a method whose data are rounded
 }
 
 // topics lists every topic. A new topic is a new file and a line here.
@@ -27,6 +28,13 @@ func topics() []topic {
 		laneyTopic(),
 		ruleTopic(),
 		cusumTopic(),
+		changeTopic(),
+		regressionTopic(),
+		siteTopic(),
+		associationTopic(),
+		agreementTopic(),
+		survivalTopic(),
+		forecastTopic(),
 	}
 }
 
@@ -47,7 +55,7 @@ func Compute(method string, in *Inputs) (Result, error) {
 	return r, err
 }
 
-func compute(method string, in *Inputs) (Result, map[string]string, error) {
+func compute(method string, in *Inputs) (Result, topic, error) {
 	for _, t := range topics() {
 		f, ok := t.methods[method]
 		if !ok {
@@ -58,9 +66,9 @@ func compute(method string, in *Inputs) (Result, map[string]string, error) {
 			err = in.Err()
 		}
 		if err != nil {
-			return nil, nil, fmt.Errorf("published: %s: %w", method, err)
+			return nil, topic{}, fmt.Errorf("published: %s: %w", method, err)
 		}
-		return r, t.alias, nil
+		return r, t, nil
 	}
-	return nil, nil, fmt.Errorf("published: method %q is not known", method)
+	return nil, topic{}, fmt.Errorf("published: method %q is not known", method)
 }

@@ -140,7 +140,7 @@ func runCase(dir fs.FS, file string, c Case) (o Outcome) {
 			o.Problems = append(o.Problems, fmt.Sprintf("panic: %v", p))
 		}
 	}()
-	got, alias, err := compute(c.Method, NewInputs(c.Inputs, dir))
+	got, t, err := compute(c.Method, NewInputs(c.Inputs, dir))
 	if err != nil {
 		o.Problems = append(o.Problems, err.Error())
 		return o
@@ -152,9 +152,9 @@ func runCase(dir fs.FS, file string, c Case) (o Outcome) {
 	if _, simulated := c.Expected["standard_error"]; simulated {
 		o.Problems = compareSimulated(c.Expected, got)
 	} else {
-		o.Problems = compareExpected(c.Expected, got, c.tolerance())
+		o.Problems = compareExpected(c.Expected, got, max(c.tolerance(), t.loose[c.Method]))
 	}
-	p := comparePublished(c.Published, got, alias, c.Note)
+	p := comparePublished(c.Published, got, t.alias, c.Note)
 	o.Problems = append(o.Problems, p.diffs...)
 	o.Near, o.NotCompared = p.near, p.left
 	return o
