@@ -110,7 +110,7 @@ func (m mixture) weigh(logs []float64) predictive {
 	}
 	var d predictive
 	for k, l := range logs {
-		if w := math.Exp(l - top); w > 1e-9 {
+		if w := math.Exp(l - top); w > 1e-7 {
 			d.parts, d.weights = append(d.parts, m.parts[k]), append(d.weights, w)
 			sum += w
 		}
@@ -228,37 +228,29 @@ func (m mixture) estimate(n int, t, level float64) (Estimate, error) {
 	d := m.all()
 	shapes, rates := make([]float64, len(d.parts)), make([]float64, len(d.parts))
 	var e Estimate
-	lo, hi := math.Inf(1), 0.0
-	tail := (1 - level) / 2
+	top := 0.0
 	for k, p := range d.parts {
 		shapes[k], rates[k] = p.gammaOf(n, t)
 		e.Mean += d.weights[k] * shapes[k] / rates[k]
-		a, err := dist.GammaQuantile(shapes[k], tail)
-		if err != nil {
-			return e, err
-		}
-		b, err := dist.GammaUpperQuantile(shapes[k], tail)
-		if err != nil {
-			return e, err
-		}
-		lo, hi = min(lo, a/rates[k]), max(hi, b/rates[k])
+		// Past this every part has less than 1e-13 left: Chernoff's bound, or the
+		// exponential one for small shapes.
+		top = max(top, (shapes[k]+8*math.Sqrt(shapes[k])+33)/rates[k])
 	}
-	// The quantile of a mixture lies between the quantiles of its parts.
-	at := func(below float64) float64 {
+	tail := (1 - level) / 2
+	at := func(below float64) (float64, error) {
 		x, err := dist.Root(func(x float64) float64 {
 			sum := -below
 			for k, w := range d.weights {
 				sum += w * mathext.GammaIncReg(shapes[k], x*rates[k])
 			}
 			return sum
-		}, lo*(1-1e-9), hi*(1+1e-9), 1e-9*hi)
-		if err != nil {
-			return math.NaN()
-		}
-		return x
+		}, 0, top, 1e-12*e.Mean)
+		return x, err
 	}
-	if e.Lo, e.Hi = at(tail), at(1-tail); math.IsNaN(e.Lo) || math.IsNaN(e.Hi) {
-		e.Lo, e.Hi = lo, hi // not reached but for rounding: the outermost parts
+	var err error
+	if e.Lo, err = at(tail); err != nil {
+		return e, err
 	}
-	return e, nil
+	e.Hi, err = at(1 - tail)
+	return e, err
 }

@@ -49,7 +49,7 @@ func crewsOf(r *rand.Rand, n, shape int, months float64) []Site {
 func TestSilent_simulated(t *testing.T) {
 	t.Parallel()
 	r := rand.New(rand.NewPCG(11, 1))
-	const trials = 200
+	const trials = 120
 	for _, c := range []struct{ crews, shape int }{{6, 0}, {20, 0}, {6, 3}, {20, 3}, {20, 8}} {
 		alarms := 0
 		for range trials {

@@ -170,7 +170,7 @@ func TestShrink_coverage(t *testing.T) {
 	}{{10, 4, 80}, {10, 20, 60}, {60, 4, 92}} {
 		hold, n, none, full := 0, 0, 0, 0
 		raw, drawn := 0.0, 0.0
-		for range 1500 / c.places {
+		for range 1200 / c.places {
 			counts, exposures, rates := make([]int, c.places), make([]float64, c.places), make([]float64, c.places)
 			for i := range counts {
 				rates[i], exposures[i] = 5*gammaDraw(r, c.shape), 0.3+2*r.Float64()
@@ -194,7 +194,7 @@ func TestShrink_coverage(t *testing.T) {
 			}
 		}
 		t.Logf("%d places, shape %d: 95 %% intervals hold %.1f %% (full: %.1f %%) of %d true rates; squared error %.0f %% of that of raw rates; no spread found in %d groups", c.places, c.shape, pct(hold, n), pct(full, n), n, 100*drawn/raw, none)
-		require.InDelta(t, 95, pct(full, n), 2.5)
+		require.InDelta(t, 95, pct(full, n), 3)
 		require.Greater(t, pct(hold, n), c.least)
 		require.Less(t, drawn, raw)
 	}
