@@ -77,15 +77,8 @@ func (g *gate) Unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, h
 	if open(info.FullMethod) {
 		return handler(ctx, req)
 	}
-	if _, bounded := ctx.Deadline(); !bounded {
-		d := defaultDeadline
-		if long, ok := deadlines[method]; ok {
-			d = long
-		}
-		var cancel context.CancelFunc
-		ctx, cancel = context.WithTimeout(ctx, d)
-		defer cancel()
-	}
+	ctx, cancel := context.WithDeadline(ctx, deadline(ctx, method, start))
+	defer cancel()
 	ctx, err = g.admit(ctx, method)
 	if err != nil {
 		return nil, err
@@ -96,6 +89,19 @@ func (g *gate) Unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, h
 		}
 	}
 	return handler(ctx, req)
+}
+
+// deadline is when a call must be done: a little before its caller stops
+// listening, so that the answer, such as when to try again, still arrives.
+func deadline(ctx context.Context, method string, start time.Time) time.Time {
+	until, bounded := ctx.Deadline()
+	if !bounded {
+		if long, ok := deadlines[method]; ok {
+			return start.Add(long)
+		}
+		return start.Add(defaultDeadline)
+	}
+	return until.Add(-min(until.Sub(start)/10, 250*time.Millisecond))
 }
 
 // Stream is the interceptor of streaming calls.
