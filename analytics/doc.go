@@ -8,8 +8,9 @@
 //     relatives, exact limits, root finding);
 //   - rate: one rate with its interval, and two rates compared;
 //   - spc: control charts and the sentence under them;
-//   - change, sites, cause, agree, survive, suggest: the further questions a
+//   - change, sites, cause, agree, survive, predict: the further questions a
 //     safety committee asks;
+//   - compute: every method above on anybody's own numbers;
 //   - figure: drawing;
 //   - published: every number above held against published and independently
 //     computed values.
