@@ -269,7 +269,7 @@ func (s *Service) scopeWords(q *question) string {
 	if len(q.datasets) > 0 && !slices.Equal(q.datasets, []string{here}) {
 		text += "; data sets: " + list(q.datasets)
 	}
-	if len(q.filter.GetKinds())+len(q.filter.GetOutcomes())+len(q.filter.GetPotentials())+len(q.filter.GetCodes())+len(q.filter.GetEmploymentGroups()) > 0 {
+	if len(q.filter.GetKinds())+len(q.filter.GetOutcomes())+len(q.filter.GetPotentials())+len(q.filter.GetCodes())+len(q.filter.GetEmploymentGroups())+len(q.filter.GetCells()) > 0 {
 		text += "; only what the filter picks"
 	}
 	return text

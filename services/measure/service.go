@@ -9,6 +9,7 @@ import (
 
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
+	"fairlead/services/cube"
 	"fairlead/services/fault"
 	"fairlead/services/harm"
 )
@@ -24,6 +25,9 @@ type Facts interface {
 		hours func(h *pb.Hours)) (seq int64, err error)
 	// First returns the earliest day of any report that matches.
 	First(q *pb.ReportFilter, workplaces []string) (day harm.Day, ok bool, err error)
+	// Cubes answers questions of how often things come together, all at one
+	// sequence number.
+	Cubes(questions ...cube.Question) ([]*cube.Cube, error)
 	// Wait returns when change seq is in force.
 	Wait(ctx context.Context, seq int64) error
 }
@@ -112,6 +116,50 @@ func (s *Service) Tabulate(ctx context.Context, req *pb.TabulateRequest) (*pb.Ta
 		return nil, err
 	}
 	return s.facts.Tabulate(req.GetFilter(), workplaces, req.GetRows(), req.GetColumns(), req.GetCodeLevel(), req.GetCountHarms())
+}
+
+// RankCauses implements MeasureService.
+func (s *Service) RankCauses(ctx context.Context, req *pb.RankCausesRequest) (*pb.CauseRanking, error) {
+	q, err := s.readRank(ctx, req)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.wait(ctx, req.GetMinSequenceNumber()); err != nil {
+		return nil, err
+	}
+	r, err := s.rank(q)
+	if err == nil && req.GetIncludeSvg() {
+		err = drawRanking(r)
+	}
+	return r, err
+}
+
+// CrossCauses implements MeasureService.
+func (s *Service) CrossCauses(ctx context.Context, req *pb.CrossCausesRequest) (*pb.CauseCross, error) {
+	q, err := s.readCross(ctx, req)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.wait(ctx, req.GetMinSequenceNumber()); err != nil {
+		return nil, err
+	}
+	c, err := s.cross(q)
+	if err == nil && req.GetIncludeSvg() {
+		err = drawCross(c)
+	}
+	return c, err
+}
+
+// FindClusters implements MeasureService.
+func (s *Service) FindClusters(ctx context.Context, req *pb.FindClustersRequest) (*pb.CauseClusters, error) {
+	q, err := s.readClusters(ctx, req)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.wait(ctx, req.GetMinSequenceNumber()); err != nil {
+		return nil, err
+	}
+	return s.clusters(q)
 }
 
 // wait returns when the facts reflect seq.

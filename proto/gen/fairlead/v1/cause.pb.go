@@ -26,13 +26,15 @@ const (
 type ClusterBasis int32
 
 const (
-	// Not given: REPORT_MIX.
+	// Not given: ALL_PLACES.
 	ClusterBasis_CLUSTER_BASIS_UNSPECIFIED ClusterBasis = 0
-	// All reports of the place in the same months: a change of what is reported
-	// stands out, a change of how much is reported does not.
+	// The place's own reports of all categories in the same months: a change of
+	// what is reported stands out, of how much is reported does not. A season of
+	// the category is not allowed for.
 	ClusterBasis_CLUSTER_BASIS_REPORT_MIX ClusterBasis = 1
 	// What the same category did at all places in the same months: a season is
-	// allowed for, a change of how readily a place reports is not.
+	// allowed for, a change of how readily a place reports is not. Where only one
+	// place reports, it is compared with its own past.
 	ClusterBasis_CLUSTER_BASIS_ALL_PLACES ClusterBasis = 2
 	// The place's own past alone.
 	ClusterBasis_CLUSTER_BASIS_OWN_PAST ClusterBasis = 3
@@ -1254,7 +1256,8 @@ type CausePair struct {
 	// only remarkable ones are shown.
 	OddsLevel float64 `protobuf:"fixed64,16,opt,name=odds_level,json=oddsLevel,proto3" json:"odds_level,omitempty"`
 	// Chance of a count no more probable, by itself (Fisher's exact test,
-	// two-sided).
+	// two-sided; chi-square for the largest tables). What is below 1e-300 is given
+	// as 1e-300.
 	PValue float64 `protobuf:"fixed64,11,opt,name=p_value,json=pValue,proto3" json:"p_value,omitempty"`
 	// The same allowing for every pair tried: the least share of false finds at
 	// which this pair would be one.
@@ -1417,7 +1420,7 @@ type FindClustersRequest struct {
 	// Which reports. start_date and end_date must be empty: give the period.
 	// Empty datasets: reports filed here only. Optional.
 	Filter *ReportFilter `protobuf:"bytes,1,opt,name=filter,proto3" json:"filter,omitempty"`
-	// The period; windows end with its last month. Unset: the last 24 whole
+	// The period; windows end with its last month. Unset: the last 36 whole
 	// months. At least 4 months.
 	Period *Period `protobuf:"bytes,2,opt,name=period,proto3" json:"period,omitempty"`
 	// Of what: any dimension but WORKPLACE, MONTH, YEAR and DATASET. Required.
@@ -1426,13 +1429,13 @@ type FindClustersRequest struct {
 	CodeLevel int32 `protobuf:"varint,4,opt,name=code_level,json=codeLevel,proto3" json:"code_level,omitempty"`
 	// Count persons hurt instead of reports.
 	CountHarms bool `protobuf:"varint,5,opt,name=count_harms,json=countHarms,proto3" json:"count_harms,omitempty"`
-	// Longest window in months, at most half of the period; 0 means 6, or half of
-	// the period where that is less.
+	// Longest window in months, at most half of the period; 0 means 12, or half
+	// of the period where that is less.
 	LongestWindow int32 `protobuf:"varint,6,opt,name=longest_window,json=longestWindow,proto3" json:"longest_window,omitempty"`
 	// Fewest reports of a cluster; 0 means 3, and 5 where small counts are held
 	// back.
 	MinCount int32 `protobuf:"varint,7,opt,name=min_count,json=minCount,proto3" json:"min_count,omitempty"`
-	// What windows are compared with. Unset: REPORT_MIX.
+	// What windows are compared with. Unset: ALL_PLACES.
 	Basis ClusterBasis `protobuf:"varint,8,opt,name=basis,proto3,enum=fairlead.v1.ClusterBasis" json:"basis,omitempty"`
 	// Chance of a false alarm of the whole search that is put up with, between
 	// 0.001 and 0.5; 0 means 0.05.
@@ -1587,8 +1590,8 @@ type CauseClusters struct {
 	Pairs int32 `protobuf:"varint,14,opt,name=pairs,proto3" json:"pairs,omitempty"`
 	// Windows looked at. Every p-value allows for all of them.
 	Windows int32 `protobuf:"varint,15,opt,name=windows,proto3" json:"windows,omitempty"`
-	// Pairs that hold so much of their category, or of their place, that they
-	// cannot stand out: watch them by a chart.
+	// Pairs that hold so much of their category that they cannot stand out
+	// against other places: watch them by a chart, or compare with their own past.
 	Blind int32 `protobuf:"varint,16,opt,name=blind,proto3" json:"blind,omitempty"`
 	// Longest window in months.
 	LongestWindow int32 `protobuf:"varint,17,opt,name=longest_window,json=longestWindow,proto3" json:"longest_window,omitempty"`
@@ -1846,9 +1849,16 @@ type CauseCluster struct {
 	Sentence string `protobuf:"bytes,12,opt,name=sentence,proto3" json:"sentence,omitempty"`
 	// Leads to the reports in the window. Absent where the caller may not list
 	// them.
-	Filter        *ReportFilter `protobuf:"bytes,13,opt,name=filter,proto3" json:"filter,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Filter *ReportFilter `protobuf:"bytes,13,opt,name=filter,proto3" json:"filter,omitempty"`
+	// Everything else with a value that the place reported in the window, and how
+	// much was to be expected by the same comparison: where that rose as well, ask
+	// first whether the telling has changed. Absent with REPORT_MIX, which allows
+	// for it, and where it would give away a count that is held back.
+	Others *int64 `protobuf:"varint,14,opt,name=others,proto3,oneof" json:"others,omitempty"`
+	// How many others were to be expected; absent like them.
+	OthersExpected *float64 `protobuf:"fixed64,15,opt,name=others_expected,json=othersExpected,proto3,oneof" json:"others_expected,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *CauseCluster) Reset() {
@@ -1970,6 +1980,20 @@ func (x *CauseCluster) GetFilter() *ReportFilter {
 		return x.Filter
 	}
 	return nil
+}
+
+func (x *CauseCluster) GetOthers() int64 {
+	if x != nil && x.Others != nil {
+		return *x.Others
+	}
+	return 0
+}
+
+func (x *CauseCluster) GetOthersExpected() float64 {
+	if x != nil && x.OthersExpected != nil {
+		return *x.OthersExpected
+	}
+	return 0
 }
 
 var File_fairlead_v1_cause_proto protoreflect.FileDescriptor
@@ -2190,7 +2214,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\x06method\x18\x16 \x01(\tR\x06method\x12\x16\n" +
 	"\x06source\x18\x17 \x01(\tR\x06source\x12\x1a\n" +
 	"\bcautions\x18\x18 \x03(\tR\bcautions\x12'\n" +
-	"\x0fsequence_number\x18\x19 \x01(\x03R\x0esequenceNumber\"\xc5\x03\n" +
+	"\x0fsequence_number\x18\x19 \x01(\x03R\x0esequenceNumber\"\xaf\x04\n" +
 	"\fCauseCluster\x124\n" +
 	"\tworkplace\x18\x01 \x01(\v2\x16.fairlead.v1.TableHeadR\tworkplace\x122\n" +
 	"\bcategory\x18\x02 \x01(\v2\x16.fairlead.v1.TableHeadR\bcategory\x12\x1f\n" +
@@ -2206,7 +2230,11 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	" \x01(\x01R\x06pValue\x12\x16\n" +
 	"\x06stands\x18\v \x01(\bR\x06stands\x12\x1a\n" +
 	"\bsentence\x18\f \x01(\tR\bsentence\x121\n" +
-	"\x06filter\x18\r \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filter*\x85\x01\n" +
+	"\x06filter\x18\r \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filter\x12\x1b\n" +
+	"\x06others\x18\x0e \x01(\x03H\x00R\x06others\x88\x01\x01\x12,\n" +
+	"\x0fothers_expected\x18\x0f \x01(\x01H\x01R\x0eothersExpected\x88\x01\x01B\t\n" +
+	"\a_othersB\x12\n" +
+	"\x10_others_expected*\x85\x01\n" +
 	"\fClusterBasis\x12\x1d\n" +
 	"\x19CLUSTER_BASIS_UNSPECIFIED\x10\x00\x12\x1c\n" +
 	"\x18CLUSTER_BASIS_REPORT_MIX\x10\x01\x12\x1c\n" +
@@ -2303,6 +2331,7 @@ func file_fairlead_v1_cause_proto_init() {
 	file_fairlead_v1_cause_proto_msgTypes[0].OneofWrappers = []any{}
 	file_fairlead_v1_cause_proto_msgTypes[3].OneofWrappers = []any{}
 	file_fairlead_v1_cause_proto_msgTypes[7].OneofWrappers = []any{}
+	file_fairlead_v1_cause_proto_msgTypes[10].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
