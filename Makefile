@@ -10,7 +10,7 @@ GO_TEST ?= go test
 .PHONY: run build test lint generate fresh bench soak clean
 
 run: build ## the server with demo data: pages on localhost:8080, gRPC on localhost:9090
-	bin/fairlead-server run --demo --data $(DATA)
+	bin/fairlead-server run --demo --quiet --data $(DATA)
 
 build: ## both programs into bin/
 	CGO_ENABLED=0 go build -trimpath -o bin/ ./services/cmd/fairlead-server ./clients/cmd/fairlead

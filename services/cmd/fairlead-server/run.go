@@ -30,16 +30,16 @@ func runCommand() *cobra.Command {
 		Short: "Serve pages and programs until told to stop",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			level := slog.LevelInfo
+			level := new(slog.LevelVar)
 			if quiet {
-				level = slog.LevelWarn
+				level.Set(slog.LevelWarn)
 			}
 			cfg.Log = slog.New(slog.NewTextHandler(cmd.ErrOrStderr(), &slog.HandlerOptions{Level: level}))
 			cfg.Desk = func(conn grpc.ClientConnInterface, formToken string) (http.Handler, error) {
 				return desk.Handler(conn, desk.Options{FormToken: formToken, Clock: cfg.Clock, Demo: doors(isDemo)})
 			}
 			if isDemo {
-				return runDemo(cmd.Context(), cfg, cmd.OutOrStdout())
+				return runDemo(cmd.Context(), cfg, cmd.OutOrStdout(), level)
 			}
 			return run(cmd.Context(), cfg, cmd.OutOrStdout())
 		},
@@ -84,7 +84,10 @@ func run(ctx context.Context, cfg server.Config, out io.Writer) error {
 // which end of time it was made, so that an interrupted start goes on.
 const demoMark = "demonstration.txt"
 
-func runDemo(ctx context.Context, cfg server.Config, out io.Writer) error {
+// runDemo serves the demonstration, and makes it first where it is not there.
+// level is the log's: four thousand calls of the making would bury the lines
+// that say where to look.
+func runDemo(ctx context.Context, cfg server.Config, out io.Writer, level *slog.LevelVar) error {
 	clock := &demo.Clock{}
 	cfg.Clock = clock.Now
 	cfg.Directory = demoDirectory()
@@ -120,6 +123,8 @@ func runDemo(ctx context.Context, cfg server.Config, out io.Writer) error {
 	}
 	if unfinished {
 		fmt.Fprintln(out, "Making Brindle Range Shire: 210 invented people, 36 months. This takes a little while, once.")
+		asked := level.Level()
+		level.Set(max(asked, slog.LevelWarn))
 		n, err := (&demo.Seeder{Conn: s.Conn(), Clock: clock, Seed: demo.DefaultSeed, Now: now}).Run(ctx)
 		if err != nil {
 			return errors.Join(err, s.Close())
@@ -127,6 +132,7 @@ func runDemo(ctx context.Context, cfg server.Config, out io.Writer) error {
 		if err := os.WriteFile(mark, []byte(end), 0o600); err != nil {
 			return errors.Join(err, s.Close())
 		}
+		level.Set(asked)
 		fmt.Fprintf(out, "Made: %d workplaces, %d people, %d reports, %d codings, %d rows of hours.\n", n.Workplaces, n.People, n.Reports, n.Codings, n.HoursRows)
 	}
 	where(out, s)
