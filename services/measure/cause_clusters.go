@@ -223,7 +223,7 @@ func (q *clusterQuestion) others(x *pb.CauseCluster, g cause.Grid, found cause.C
 			}
 		}
 	}
-	if q.small(int64(lately)) || q.small(int64(here-lately)) {
+	if here == 0 || q.small(int64(lately)) || q.small(int64(here-lately)) {
 		return
 	}
 	share := float64(found.Periods) / float64(g.Periods)
@@ -276,6 +276,8 @@ func (q *clusterQuestion) sentence(out *pb.CauseClusters, total int64) string {
 		return fmt.Sprintf("No %s in this period.", many)
 	case out.GetPairs() == 0:
 		return fmt.Sprintf("Too few to say: nowhere are there %d of one %s.", q.least, dimensionNames[q.dims[1]])
+	case q.basis == pb.ClusterBasis_CLUSTER_BASIS_REPORT_MIX && out.GetCategories() == 1:
+		return "Nothing can be said: where all is of one category, its share cannot change. Compare with all places, or with its own past."
 	case out.GetStanding() == 0 && out.GetBlind() == out.GetPairs():
 		return "Nothing can be said: every place holds so much of its category that it cannot stand out. Compare with its own past."
 	case out.GetStanding() == 0 && out.GetHeldBack() > 0:

@@ -245,6 +245,8 @@ func TestOnePlace(t *testing.T) {
 	require.EqualValues(t, 1, c.GetBlind())
 	require.Contains(t, c.GetSentence(), "Nothing can be said")
 	require.Contains(t, strings.Join(c.GetCautions(), " "), "cannot stand out")
+	c = w.clusters(t, adviser, &pb.FindClustersRequest{Category: byKind, Period: twoYears, Basis: pb.ClusterBasis_CLUSTER_BASIS_REPORT_MIX})
+	require.Contains(t, c.GetSentence(), "its share cannot change")
 	c = w.clusters(t, adviser, &pb.FindClustersRequest{Category: byMechanism, Period: twoYears, MinCount: 1000})
 	require.Contains(t, c.GetSentence(), "Too few to say")
 }
