@@ -26,8 +26,8 @@ var asked = []struct {
 }
 
 // codeFields is how the form shows its fields.
-var codeFields = map[string]shown{"mechanism": {"What happened to the person?", "mechanism"}, "breakdown_agency": {"Where it began to go wrong", "breakdown_agency"},
-	"agency": {"What did the harm?", "agency"}, "nature": {"The injury or disease", "nature"}, "bodily_location": {"Part of the body", "bodily_location"}, "note": {"What was in doubt", "note"}}
+var codeFields = map[string]shown{"mechanism": {"What happened to the person", "mechanism"}, "breakdown_agency": {"Where it began to go wrong", "breakdown_agency"},
+	"agency": {"What did the harm", "agency"}, "nature": {"The injury or disease", "nature"}, "bodily_location": {"Part of the body", "bodily_location"}, "note": {"What was in doubt", "note"}}
 
 // question is one question as the form shows it.
 type question struct {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -41,12 +42,12 @@ func (d *desk) fileForm(w http.ResponseWriter, r *http.Request) {
 
 // fileFields is how the form shows the fields of a report.
 var fileFields = map[string]shown{
-	"kind": {"What kind of thing was it?", "kind-near-miss"}, "workplace": {"Where?", "workplace"}, "spot": {"Exact spot", "spot"},
-	"narrative": {"What happened?", "narrative"}, "teller_mode": {"Who may know that it was you?", "mode-named"},
+	"kind": {"Kind of thing", "kind-near-miss"}, "workplace": {"Where", "workplace"}, "spot": {"Exact spot", "spot"},
+	"narrative": {"What happened", "narrative"}, "teller_mode": {"Who may know that it was you", "mode-named"},
 	"teller": {"Your name", "name"}, "display_name": {"Your name", "name"}, "contact": {"How to reach you", "contact"},
-	"occur_time": {"When?", "day"}, "done_right_away": {"What was done right away?", "done_right_away"},
-	"description": {"If someone was hurt", "hurt"}, "substance": {"What spilled?", "substance"}, "quantity": {"How many litres?", "litres"},
-	"steps_taken": {"What was done about the spill?", "steps"},
+	"occur_time": {"When", "day"}, "done_right_away": {"What was done right away", "done_right_away"},
+	"description": {"If someone was hurt", "hurt"}, "substance": {"What spilled", "substance"}, "quantity": {"How many litres", "litres"},
+	"steps_taken": {"What was done about the spill", "steps"},
 }
 
 func (d *desk) renderFileForm(w http.ResponseWriter, r *http.Request, wrong []flaw, code int, posted url.Values) {
@@ -71,8 +72,19 @@ func (d *desk) renderFileForm(w http.ResponseWriter, r *http.Request, wrong []fl
 		}
 	}
 	d.pages.render(w, code, "file", view{Title: "Report something", Here: "file", Visit: v, Data: map[string]any{
-		"Places": places, "Form": form, "Flaws": located(wrong, fileFields), "Kinds": formKinds, "Modes": formModes, "Worst": formWorst,
+		"Places": places, "Form": form, "Flaws": located(inOrder(wrong), fileFields), "Kinds": formKinds, "Modes": formModes, "Worst": formWorst,
 		"Today": d.today(places.Home()), "More": more(form, wrong)}})
+}
+
+// fileOrder are the fields in the order of the form.
+var fileOrder = []string{"", "kind", "workplace", "spot", "narrative", "teller_mode", "teller", "display_name", "contact", "occur_time",
+	"done_right_away", "description", "substance", "quantity", "steps_taken"}
+
+// inOrder sorts what is wrong as the form asks it.
+func inOrder(wrong []flaw) []flaw {
+	out := slices.Clone(wrong)
+	slices.SortStableFunc(out, func(a, b flaw) int { return slices.Index(fileOrder, last(a.Field)) - slices.Index(fileOrder, last(b.Field)) })
+	return out
 }
 
 // more reports whether the part of the form that can wait holds something.
@@ -139,6 +151,12 @@ func (d *desk) file(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	resp, err := d.reports.FileReport(ctx, req)
+	if reason(err) == "REQUEST_ID_REUSED" || status.Code(err) == codes.AlreadyExists {
+		r.PostForm.Del("report_id")
+		r.PostForm.Del("request_id")
+		again(http.StatusConflict, bad("", "This form was stored already; what was changed in it since was not. To add to that report, tell the adviser its code. If this is another thing, send it again: it becomes a new report."))
+		return
+	}
 	if f, isBad := flaws(err); isBad {
 		again(http.StatusUnprocessableEntity, f...)
 		return

@@ -43,6 +43,16 @@ func flaws(err error) ([]flaw, bool) {
 	return out, true
 }
 
+// reason is the machine-readable reason of an error, "" when it has none.
+func reason(err error) string {
+	for _, d := range status.Convert(err).Details() {
+		if info, ok := d.(*errdetails.ErrorInfo); ok {
+			return info.GetReason()
+		}
+	}
+	return ""
+}
+
 // shown is how a page shows a field: its label and the id of its element.
 type shown struct{ Label, At string }
 

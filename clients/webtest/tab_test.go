@@ -11,6 +11,7 @@ import (
 	"github.com/chromedp/cdproto/audits"
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
 	cdplog "github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/runtime"
@@ -21,7 +22,7 @@ import (
 )
 
 // patience bounds one step of a test on a slow machine. It is not a measure.
-const patience = 60 * time.Second
+const patience = 20 * time.Second
 
 // tab is one window of the browser with its own cookies. What the page
 // complains about is collected as it happens.
@@ -43,6 +44,9 @@ type complaint struct{ url, text string }
 // step is a browser action that gives nothing back.
 type step = chromedp.Action[chromedp.Void]
 
+// still is how a page is asked not to move.
+var still = emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-reduced-motion", Value: "reduce"}}}
+
 // newTab opens a window on a house.
 func newTab(t *testing.T, h *house) *tab {
 	t.Helper()
@@ -54,6 +58,8 @@ func newTab(t *testing.T, h *house) *tab {
 	call(b, network.Enable, network.EnableParams{})
 	call(b, cdplog.Enable, cdp.Empty{})
 	call(b, audits.Enable, cdp.Empty{})
+	// A page that glides while it scrolls would slip away under the pointer.
+	call(b, emulation.SetEmulatedMedia, still)
 	b.sized(1320)
 	return b
 }
@@ -169,16 +175,17 @@ func (b *tab) value(sel string) string {
 	return eval[string](b, fmt.Sprintf(`document.querySelector(%q).value`, sel))
 }
 
-// set puts a value into a field without typing it, for dates and long texts.
+// set puts a value into a field without typing it, for lists and days.
 func (b *tab) set(sel, value string) {
 	b.t.Helper()
-	b.do(chromedp.SetValue(chromedp.CSS(sel), value))
+	b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`(() => { const e = document.querySelector(%q); e.value = %q; e.dispatchEvent(new Event("change", {bubbles: true})); })()`, sel, value)))
 }
 
-// fill types into a field, in place of what is there.
+// fill types into a field, in place of what is there, as one stroke.
 func (b *tab) fill(sel, words string) {
 	b.t.Helper()
-	b.do(chromedp.Clear(chromedp.CSS(sel)), chromedp.SendKeys(chromedp.CSS(sel), words))
+	b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`(() => { const e = document.querySelector(%q); e.focus(); e.select(); })()`, sel)))
+	call(b, input.InsertText, input.InsertTextParams{Text: words})
 }
 
 // tick clicks what a selector finds.
