@@ -65,6 +65,7 @@ type filterFlags struct {
 	datasets     []string
 	groups       enumsFlag[pb.EmploymentGroup]
 	voided       bool
+	cells        cellFlags
 }
 
 func (f *filterFlags) add(c *cobra.Command) {
@@ -86,6 +87,7 @@ func (f *filterFlags) addConditions(c *cobra.Command) {
 	fl.StringSliceVar(&f.codes, "code", nil, "only this code and those below it, such as mechanism=28; mechanism= for uncoded")
 	fl.StringSliceVar(&f.datasets, "dataset", nil, "only records of this data set; here: filed here")
 	fl.Var(&f.groups, "group", "only where somebody is of "+words.Choices[pb.EmploymentGroup]())
+	f.cells.add(c)
 }
 
 func (f *filterFlags) message() (*pb.ReportFilter, error) {
@@ -97,6 +99,9 @@ func (f *filterFlags) message() (*pb.ReportFilter, error) {
 		}
 	}
 	var err error
+	if out.Cells, err = f.cells.message(); err != nil {
+		return nil, err
+	}
 	if f.since != "" {
 		if out.StartDate, err = firstDay("since", f.since); err != nil {
 			return nil, err
