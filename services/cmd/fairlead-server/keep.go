@@ -1,10 +1,12 @@
 package main
 
 import (
+	"context"
 	"encoding/hex"
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -30,7 +32,7 @@ func checkCommand() *cobra.Command {
 			}
 			s, err := sqlite.OpenReadOnly(cmd.Context(), path, sqlite.Options{})
 			if err != nil {
-				return err
+				return fmt.Errorf("%s: %w", path, err)
 			}
 			defer s.Close()
 			r, err := s.Verify(cmd.Context())
@@ -61,7 +63,7 @@ func rebuildCommand() *cobra.Command {
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			// Opening the ledger for writing proves that no server runs.
-			s, err := sqlite.Open(cmd.Context(), data, sqlite.Options{})
+			s, err := openExisting(cmd.Context(), data)
 			if err != nil {
 				return err
 			}
@@ -127,7 +129,7 @@ func migrateCommand() *cobra.Command {
 		Short: "Bring the data to this version without serving",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			s, err := sqlite.Open(cmd.Context(), data, sqlite.Options{})
+			s, err := openExisting(cmd.Context(), data)
 			if err != nil {
 				return err
 			}
@@ -139,6 +141,21 @@ func migrateCommand() *cobra.Command {
 	dataFlag(cmd, &data)
 	return cmd
 }
+
+// openExisting opens a ledger for writing and makes none: a slip in --data is
+// not the beginning of a new house.
+func openExisting(ctx context.Context, data string) (*sqlite.Store, error) {
+	if _, err := os.Stat(filepath.Join(data, ledgerFile)); err != nil {
+		return nil, fmt.Errorf("%s holds no data: %w; say where it is with --data", data, err)
+	}
+	return sqlite.Open(ctx, data, sqlite.Options{})
+}
+
+// ledgerFile is the file in a data folder that says that it is one.
+const ledgerFile = "ledger.db"
+
+// workplaceForm is what a workplace may be called, with or without its prefix.
+var workplaceForm = regexp.MustCompile(`^(workplaces/)?[a-z0-9][a-z0-9-]{0,62}$`)
 
 // accessCommand keeps the directory of principals.
 func accessCommand() *cobra.Command {
@@ -166,7 +183,13 @@ func accessCommand() *cobra.Command {
 				p.Roles = append(p.Roles, r)
 			}
 			for _, w := range workplaces {
+				if !workplaceForm.MatchString(w) {
+					return fmt.Errorf("--workplace: %q is not the name of a workplace: 1 to 63 lower-case letters, digits or hyphens, such as northside", w)
+				}
 				p.Workplaces = append(p.Workplaces, "workplaces/"+strings.TrimPrefix(w, "workplaces/"))
+			}
+			if err := os.MkdirAll(data, 0o700); err != nil {
+				return err
 			}
 			token, err := d.Add(p)
 			if err != nil {
@@ -187,6 +210,9 @@ func accessCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if d.Empty() {
+				fmt.Fprintln(cmd.OutOrStdout(), "Nobody yet: the first start adds the first principal, or `access add` does.")
+			}
 			for _, p := range d.Principals() {
 				fmt.Fprintf(cmd.OutOrStdout(), "%-24s %-24s %s %s\n", p.Name, p.DisplayName, roleWords(p.Roles), strings.Join(p.Workplaces, " "))
 			}
@@ -195,12 +221,16 @@ func accessCommand() *cobra.Command {
 	}
 	remove := &cobra.Command{
 		Use: "remove <id>", Short: "Take a principal out; its token stops working", Args: cobra.ExactArgs(1),
-		RunE: func(_ *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			d, err := open()
 			if err != nil {
 				return err
 			}
-			return d.Remove("principals/" + args[0])
+			if err := d.Remove("principals/" + args[0]); err != nil {
+				return err
+			}
+			fmt.Fprintf(cmd.OutOrStdout(), "%s is taken out. A running server knows it within a second or two.\n", args[0])
+			return nil
 		},
 	}
 	for _, c := range []*cobra.Command{add, list, remove} {

@@ -94,8 +94,10 @@ func runDemo(ctx context.Context, cfg server.Config, out io.Writer, level *slog.
 	mark := filepath.Join(cfg.Data, demoMark)
 	text, err := os.ReadFile(mark)
 	if errors.Is(err, os.ErrNotExist) {
-		if used, _ := filepath.Glob(filepath.Join(cfg.Data, "ledger.db")); len(used) > 0 {
-			return fmt.Errorf("%s holds data that is not a demonstration; choose another folder with --data", cfg.Data)
+		for _, real := range []string{ledgerFile, "access.yaml"} {
+			if _, err := os.Stat(filepath.Join(cfg.Data, real)); err == nil {
+				return fmt.Errorf("%s holds data that is not a demonstration; choose another folder with --data", cfg.Data)
+			}
 		}
 		if err := os.MkdirAll(cfg.Data, 0o700); err != nil {
 			return err
@@ -126,6 +128,10 @@ func runDemo(ctx context.Context, cfg server.Config, out io.Writer, level *slog.
 		asked := level.Level()
 		level.Set(max(asked, slog.LevelWarn))
 		n, err := (&demo.Seeder{Conn: s.Conn(), Clock: clock, Seed: demo.DefaultSeed, Now: now}).Run(ctx)
+		if err != nil && ctx.Err() != nil {
+			fmt.Fprintln(out, "Stopped while it was being made; the next start goes on.")
+			return s.Close()
+		}
 		if err != nil {
 			return errors.Join(err, s.Close())
 		}
