@@ -69,7 +69,7 @@ func (d *desk) renderCodeForm(v *visit, wrong []flaw, code int) {
 			current = c
 		}
 	}
-	places, err := d.allPlaces(ctx)
+	places, err := d.placesFor(v)
 	if err != nil {
 		d.problem(v.w, v, err)
 		return

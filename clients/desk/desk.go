@@ -122,6 +122,7 @@ func (d *desk) routes() error {
 		"GET /numbers":               {"MeasureService.ComputeRates", d.rates},
 		"GET /numbers/chart":         {"MeasureService.ComputeChart", d.chart},
 		"GET /numbers/table":         {"MeasureService.Tabulate", d.table},
+		"GET /numbers/causes":        {"MeasureService.RankCauses", d.causes},
 		"GET /numbers/summary":       {"ExportService.ExportSummary", d.summaryForm},
 		"POST /numbers/summary":      {"ExportService.ExportSummary", d.summary},
 		"GET /codes":                 {"ClassificationService.LookUpCodes", d.lookUp},

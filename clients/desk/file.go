@@ -83,7 +83,9 @@ var fileOrder = []string{"", "kind", "workplace", "spot", "narrative", "teller_m
 // inOrder sorts what is wrong as the form asks it.
 func inOrder(wrong []flaw) []flaw {
 	out := slices.Clone(wrong)
-	slices.SortStableFunc(out, func(a, b flaw) int { return slices.Index(fileOrder, last(a.Field)) - slices.Index(fileOrder, last(b.Field)) })
+	slices.SortStableFunc(out, func(a, b flaw) int {
+		return slices.Index(fileOrder, last(a.Field)) - slices.Index(fileOrder, last(b.Field))
+	})
 	return out
 }
 

@@ -15,7 +15,7 @@ func (d *desk) home(v *visit) {
 		return
 	}
 	ctx := v.ctx()
-	places, err := d.allPlaces(ctx)
+	places, err := d.placesFor(v)
 	if err != nil {
 		d.problem(v.w, v, err)
 		return

@@ -115,7 +115,7 @@ var scopeFields = map[string]shown{"workplace": {"Where", "workplace"}, "workpla
 // figures is the frame of a page of figures: it reads what is asked for, asks
 // the services, and shows the answer or what could not be understood.
 func (d *desk) figures(v *visit, name, title string, months int, ask func(s *scope, data map[string]any) error) {
-	places, err := d.allPlaces(v.ctx())
+	places, err := d.placesFor(v)
 	if err != nil {
 		d.problem(v.w, v, err)
 		return

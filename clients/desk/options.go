@@ -30,6 +30,11 @@ var options = map[string][]option{
 	"convention": {{"as-1885-1", "AS 1885.1"}, {"us", "29 CFR 1904 (US)"}, {"ilo", "ILO"}, {"wa-mining", "WA mining"}, {"uk", "UK"}, {"iogp", "IOGP"},
 		{"ansi-z16", "ANSI Z16.1 (history)"}},
 	"level": {{"1", "in groups"}, {"2", "finer"}, {"3", "finest"}},
+	"cause": {{"mechanism", "mechanism"}, {"breakdown-agency", "breakdown agency"}, {"agency", "agency of injury"}, {"nature", "nature of injury"},
+		{"bodily-location", "bodily location"}, {"workplace", "workplace"}},
+	"pile": {{"kind", "kind of report"}, {"mechanism", "mechanism"}, {"breakdown-agency", "breakdown agency"}, {"agency", "agency of injury"}, {"nature", "nature of injury"},
+		{"bodily-location", "bodily location"}, {"outcome", "outcome"}, {"potential", "worst credible outcome"}},
+	"basis": {{"all-places", "all places"}, {"report-mix", "what else the place told"}, {"own-past", "its own past"}},
 }
 
 // verbs are the entries of a history in words.

@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -18,7 +19,9 @@ type place struct {
 
 // placeList is the tree in reading order, with what pages ask of it.
 type placeList struct {
-	List  []place
+	List []place
+	// Seen are those that the person may ask about.
+	Seen  []place
 	byID  map[string]*pb.Workplace
 	zones map[string]*time.Location
 }
@@ -63,6 +66,41 @@ func (p *placeList) Home() *time.Location {
 // today is the date on the wall in a place, as forms send it.
 func (d *desk) today(loc *time.Location) string { return d.opts.Clock().In(loc).Format(time.DateOnly) }
 
+// placesFor reads the tree for somebody who has signed in.
+func (d *desk) placesFor(v *visit) (*placeList, error) {
+	p, err := d.allPlaces(v.ctx())
+	if err != nil {
+		return nil, err
+	}
+	if len(v.Places()) > 0 {
+		p.Seen = p.below(v.Places())
+	}
+	return p, nil
+}
+
+// below is the part of the list at and below some workplaces, which is all
+// that somebody bound to them is answered about.
+func (p *placeList) below(roots []string) []place {
+	var out []place
+	depth := -1 // of the root that the walk is under; -1 for none
+	for _, at := range p.List {
+		if depth >= 0 && at.Depth <= depth {
+			depth = -1
+		}
+		if depth < 0 && slices.Contains(roots, at.Name) {
+			depth = at.Depth
+		}
+		if depth >= 0 {
+			at.Indent = strings.Repeat(indent, at.Depth-depth)
+			out = append(out, at)
+		}
+	}
+	return out
+}
+
+// indent sets a workplace in below the one it belongs to.
+const indent = "\u2003"
+
 // allPlaces reads the whole tree.
 func (d *desk) allPlaces(ctx context.Context) (*placeList, error) {
 	out := &placeList{byID: map[string]*pb.Workplace{}, zones: map[string]*time.Location{}}
@@ -91,14 +129,11 @@ func (d *desk) allPlaces(ctx context.Context) (*placeList, error) {
 			return 1
 		})
 		for _, w := range list {
-			indent := ""
-			for range depth {
-				indent += "\u2003"
-			}
-			out.List = append(out.List, place{w.GetName(), w.GetTitle(), depth, indent, w.GetCloseTime() != nil})
+			out.List = append(out.List, place{w.GetName(), w.GetTitle(), depth, strings.Repeat(indent, depth), w.GetCloseTime() != nil})
 			walk(w.GetName(), depth+1)
 		}
 	}
 	walk("", 0)
+	out.Seen = out.List
 	return out, nil
 }

@@ -31,7 +31,7 @@ func (d *desk) renderReport(v *visit, t retry, code int) {
 		d.problem(v.w, v, err)
 		return
 	}
-	places, err := d.allPlaces(ctx)
+	places, err := d.placesFor(v)
 	if err != nil {
 		d.problem(v.w, v, err)
 		return

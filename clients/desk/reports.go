@@ -12,13 +12,24 @@ import (
 
 // picked is a filter as the form shows it.
 type picked struct {
-	Words, Workplace, Kind, Since, Until, Potential, Mechanism, Dataset string
-	Voided                                                              bool
+	Words, Workplace, Kind, Since, Until, Potential, Outcome, Dataset string
+	// Mechanism and the others are codes by facet; "none" is not coded.
+	Mechanism, Breakdown, Agency, Nature, Location string
+	Voided                                         bool
+	// Cell is the cell of a table that a link came from.
+	Cell cellPick
+}
+
+// facets are the codes of the form, by the facet of the contract.
+func (p *picked) facets() map[pb.Facet]*string {
+	return map[pb.Facet]*string{pb.Facet_FACET_MECHANISM: &p.Mechanism, pb.Facet_FACET_BREAKDOWN_AGENCY: &p.Breakdown, pb.Facet_FACET_AGENCY: &p.Agency,
+		pb.Facet_FACET_NATURE: &p.Nature, pb.Facet_FACET_BODILY_LOCATION: &p.Location}
 }
 
 func pick(q url.Values) picked {
 	return picked{Words: strings.TrimSpace(q.Get("words")), Workplace: q.Get("workplace"), Kind: q.Get("kind"), Since: q.Get("since"),
-		Until: q.Get("until"), Potential: q.Get("potential"), Mechanism: q.Get("mechanism"), Dataset: q.Get("dataset"), Voided: q.Get("voided") != ""}
+		Until: q.Get("until"), Potential: q.Get("potential"), Outcome: q.Get("outcome"), Dataset: q.Get("dataset"), Mechanism: q.Get("mechanism"), Breakdown: q.Get("breakdown"),
+		Agency: q.Get("agency"), Nature: q.Get("nature"), Location: q.Get("location"), Voided: q.Get("voided") != "", Cell: pickCell(q)}
 }
 
 // filter turns the form's values into the contract's. What cannot be read is
@@ -40,13 +51,20 @@ func (p picked) filter() *pb.ReportFilter {
 	if s, err := words.Parse[pb.PotentialSeverity](p.Potential); err == nil {
 		f.Potentials = []pb.PotentialSeverity{s}
 	}
-	switch p.Mechanism {
-	case "":
-	case "none":
-		f.Codes = []*pb.CodeMatch{{Facet: pb.Facet_FACET_MECHANISM}}
-	default:
-		f.Codes = []*pb.CodeMatch{{Facet: pb.Facet_FACET_MECHANISM, Code: p.Mechanism}}
+	if o, err := words.Parse[pb.OutcomeClass](p.Outcome); err == nil {
+		f.Outcomes = []pb.OutcomeClass{o}
 	}
+	codes := p.facets()
+	for facet := pb.Facet_FACET_NATURE; facet <= pb.Facet_FACET_AGENCY; facet++ {
+		switch code := *codes[facet]; code {
+		case "":
+		case "none":
+			f.Codes = append(f.Codes, &pb.CodeMatch{Facet: facet})
+		default:
+			f.Codes = append(f.Codes, &pb.CodeMatch{Facet: facet, Code: code})
+		}
+	}
+	f.Cells = p.Cell.cells()
 	if p.Dataset != "" {
 		f.Datasets = []string{p.Dataset}
 	}
@@ -55,7 +73,12 @@ func (p picked) filter() *pb.ReportFilter {
 
 // Narrowed reports whether anything in the folded part of the form is chosen.
 func (p picked) Narrowed() bool {
-	return p.Since != "" || p.Until != "" || p.Potential != "" || p.Mechanism != "" || p.Dataset != "" || p.Voided
+	for _, code := range p.facets() {
+		if *code != "" {
+			return true
+		}
+	}
+	return p.Since != "" || p.Until != "" || p.Potential != "" || p.Outcome != "" || p.Dataset != "" || p.Voided
 }
 
 // query keeps the choices in a link to the next page. Words go by POST-free
@@ -64,7 +87,8 @@ func (p picked) Narrowed() bool {
 func (p picked) query(token string) string {
 	q := url.Values{}
 	for k, s := range map[string]string{"words": p.Words, "workplace": p.Workplace, "kind": p.Kind, "since": p.Since,
-		"until": p.Until, "potential": p.Potential, "mechanism": p.Mechanism, "dataset": p.Dataset, "page": token} {
+		"until": p.Until, "potential": p.Potential, "outcome": p.Outcome, "mechanism": p.Mechanism, "breakdown": p.Breakdown, "agency": p.Agency,
+		"nature": p.Nature, "location": p.Location, "dataset": p.Dataset, "page": token} {
 		if s != "" {
 			q.Set(k, s)
 		}
@@ -72,7 +96,14 @@ func (p picked) query(token string) string {
 	if p.Voided {
 		q.Set("voided", "1")
 	}
+	p.Cell.set(q)
 	return q.Encode()
+}
+
+// Whole leads to the same reports without the cell of a table.
+func (p picked) Whole() string {
+	p.Cell = cellPick{}
+	return "/reports?" + p.query("")
 }
 
 // filterFields is how the form shows the fields of a filter.
@@ -84,7 +115,7 @@ func (d *desk) listReports(v *visit) {
 	ctx := v.ctx()
 	p := pick(v.r.URL.Query())
 	token := v.r.URL.Query().Get("page")
-	places, err := d.allPlaces(ctx)
+	places, err := d.placesFor(v)
 	if err != nil {
 		d.problem(v.w, v, err)
 		return
@@ -115,7 +146,7 @@ func (d *desk) listReports(v *visit) {
 		next = list.GetNextPageToken()
 	}
 	if next != "" {
-		data["Next"] = p.query(next)
+		data["Next"] = "/reports?" + p.query(next)
 	}
 	d.pages.render(v.w, code, "reports", view{Title: "What happened", Here: "reports", Visit: v, Data: data})
 }

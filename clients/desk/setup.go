@@ -13,12 +13,12 @@ func (d *desk) setup(v *visit) { d.renderSetup(v, nil, nil, http.StatusOK) }
 
 func (d *desk) renderSetup(v *visit, wrong []flaw, done *pb.ImportHoursResponse, code int) {
 	ctx := v.ctx()
-	places, err := d.allPlaces(ctx)
+	places, err := d.placesFor(v)
 	if err != nil {
 		d.problem(v.w, v, err)
 		return
 	}
-	data := map[string]any{"Places": places, "Flaws": wrong, "Imported": done, "Check": v.r.PostFormValue("check") != "", "Restate": v.r.PostFormValue("restate") != "", "Reason": posted(v.r, "reason")}
+	data := map[string]any{"Places": places, "Flaws": located(wrong, setupFields), "Imported": done, "Check": v.r.PostFormValue("check") != "", "Restate": v.r.PostFormValue("restate") != "", "Reason": posted(v.r, "reason")}
 	if v.may("HoursService.ListHours") {
 		now := d.opts.Clock()
 		h, err := d.hours.ListHours(ctx, &pb.ListHoursRequest{StartMonth: now.AddDate(0, -13, 0).Format("2006-01"), PageSize: 5000})
@@ -35,6 +35,9 @@ func (d *desk) renderSetup(v *visit, wrong []flaw, done *pb.ImportHoursResponse,
 	}
 	d.pages.render(v.w, code, "setup", view{Title: "Set things up", Here: "setup", Visit: v, Data: data})
 }
+
+// setupFields is how the form shows its fields.
+var setupFields = map[string]shown{"file": {"CSV file", "file"}, "reason": {"Why they change", "reason"}}
 
 // monthHours is the hours of one month over all workplaces.
 type monthHours struct {

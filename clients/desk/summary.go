@@ -14,7 +14,7 @@ import (
 func (d *desk) summaryForm(v *visit) { d.renderSummaryForm(v, v.r.URL.Query(), nil, http.StatusOK) }
 
 func (d *desk) renderSummaryForm(v *visit, asked url.Values, wrong []flaw, code int) {
-	places, err := d.allPlaces(v.ctx())
+	places, err := d.placesFor(v)
 	if err != nil {
 		d.problem(v.w, v, err)
 		return
@@ -41,7 +41,7 @@ func (d *desk) summary(v *visit) {
 		d.renderSummaryForm(v, nil, []flaw{bad("", "the form could not be read")}, http.StatusBadRequest)
 		return
 	}
-	places, err := d.allPlaces(v.ctx())
+	places, err := d.placesFor(v)
 	if err != nil {
 		d.problem(v.w, v, err)
 		return
