@@ -230,6 +230,8 @@ func chanceWords(p float64) string {
 		return figure.Number(p, 4)
 	case p < 0.1:
 		return figure.Number(p, 3)
+	case p > 0.995 && p < 1:
+		return "over 0.99"
 	}
 	return figure.Number(p, 2)
 }

@@ -22,7 +22,7 @@ import (
 )
 
 // patience bounds one step of a test on a slow machine. It is not a measure.
-const patience = 20 * time.Second
+const patience = 60 * time.Second
 
 // tab is one window of the browser with its own cookies. What the page
 // complains about is collected as it happens.
