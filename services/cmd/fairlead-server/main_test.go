@@ -115,7 +115,7 @@ func serve(ts *testscript.TestScript, neg bool, args []string) {
 			ts.Fatalf("serve: no sign of life: %v\n%s\n%s", err, s.text(), s.log.String())
 		default:
 		}
-		if time.Since(began) > time.Minute {
+		if time.Since(began) > patience {
 			ts.Fatalf("serve: no sign of life\n%s", s.text())
 		}
 	}
@@ -219,3 +219,8 @@ func listen(ts *testscript.TestScript, _ bool, _ []string) {
 	ts.Defer(func() { _ = l.Close() })
 	ts.Setenv("TAKEN", l.Addr().String())
 }
+
+// patience is how long a story waits for a server's first words. Making the
+// demonstration is four thousand durable writes: seconds on a quiet machine,
+// minutes beside browsers and crash tests.
+const patience = 8 * time.Minute
