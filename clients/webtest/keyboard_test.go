@@ -172,7 +172,7 @@ func TestKeyboard_sentBack(t *testing.T) {
 	require.EqualValues(t, 422, b.send("button.send"))
 	require.Contains(t, b.here().Text, "4 things need mending")
 	b.press(kb.Tab)
-	require.Equal(t, "Kind of thing", b.here().Text, "the first field of the form comes first")
+	require.Contains(t, b.here().Text, "Kind of thing:", "the first field of the form comes first")
 	b.press(kb.Enter)
 	b.do(chromedp.WaitReady(chromedp.CSS("#kind-near-miss:focus")))
 	require.Contains(t, b.text(".wrong"), "4 things", "and the form has not gone off again")
