@@ -20,6 +20,7 @@ type causeAsk struct{ What, With, Pile, Basis, Kind, Potential string }
 
 // causeFields is how the form shows the fields of the three questions.
 var causeFields = map[string]shown{"dimension": {"What", "what"}, "rows": {"What", "what"}, "columns": {"Crossed with", "with"}, "category": {"Piling up", "pile"},
+	"what": {"What", "what"}, "with": {"Crossed with", "with"}, "pile": {"Piling up", "pile"},
 	"workplace": {"Where", "workplace"}, "workplaces": {"Where", "workplace"}, "months": {"Months", "months"}, "until": {"Up to", "until"},
 	"start_month": {"Months", "months"}, "end_month": {"Up to", "until"}, "period": {"Months", "months"}, "datasets": {"Data set", "dataset"},
 	"code_level": {"Codes", "level"}, "kind": {"Kind", "kind"}, "potential": {"Could have been", "potential"}, "basis": {"Compared with", "basis"}, "level": {"Codes", "level"}}

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 )
 
@@ -15,7 +16,7 @@ func TestCauses(t *testing.T) {
 	b := newTab(t, demoHouse(t))
 	b.signIn("adviser")
 	require.EqualValues(t, 200, b.open("/numbers"))
-	require.EqualValues(t, 200, b.goesTo(`a[href^="/numbers/causes"]`), "the page of numbers leads here")
+	require.EqualValues(t, 200, b.send(`a[href^="/numbers/causes"]`), "the page of numbers leads here")
 	require.Contains(t, b.text(".say"), "Most often: ")
 	require.Contains(t, b.text(".say"), "would fit")
 	require.Contains(t, strings.Join(b.all("main strong"), " "), "Waste crew, injury or illness", "what piles up is said first")
@@ -46,7 +47,7 @@ func TestCauses(t *testing.T) {
 	require.EqualValues(t, 200, b.send("form.filter > p > button"))
 	require.Contains(t, b.text(".note"), "Only what a table counts in one place")
 	require.Less(t, number(t, b.text(".say")), before)
-	require.EqualValues(t, 200, b.goesTo(".note a"))
+	require.EqualValues(t, 200, b.send(".note a"))
 	require.Zero(t, b.count(".note"))
 
 	// Other choices, and choices that are none.
@@ -65,6 +66,12 @@ func TestCauses(t *testing.T) {
 	b.quiet("causes")
 }
 
+// unfoldAll opens everything that is folded away.
+func (b *tab) unfoldAll() {
+	b.t.Helper()
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("main details").forEach(d => { d.open = true })`))
+}
+
 // TestCauses_byRole: the committee sees what is held back and no way to reports;
 // a supervisor sees their own places and no codes behind a number.
 func TestCauses_byRole(t *testing.T) {
@@ -72,7 +79,7 @@ func TestCauses_byRole(t *testing.T) {
 	b := newTab(t, demoHouse(t))
 	b.signIn("committee")
 	b.open("/numbers/causes?what=nature&with=bodily-location&level=1")
-	b.unfold("main details")
+	b.unfoldAll()
 	require.Contains(t, b.text("main"), "held back")
 	require.Zero(t, b.count(`main a[href^="/reports"]`))
 	for _, cell := range b.all(".cross tbody td") {
@@ -82,7 +89,7 @@ func TestCauses_byRole(t *testing.T) {
 	b = newTab(t, demoHouse(t))
 	b.signIn("supervisor")
 	b.open("/numbers/causes?what=workplace&with=kind")
-	b.unfold("main details")
+	b.unfoldAll()
 	require.NotContains(t, b.text("main"), "Waste crew")
 	require.Contains(t, b.text("main"), "Mowing crew")
 	require.NotZero(t, b.count(`main a[href^="/reports"]`))

@@ -251,7 +251,7 @@ func (r *ranking) sentence(out *pb.CauseRanking) string {
 	} else {
 		s = fmt.Sprintf("Most often: %s, %s%s", tied[0], q.how(int64(top.Count)), of)
 		if !r.veiled() {
-			s += fmt.Sprintf(" (%s; %s to %s would fit)", percent(top.Share.Value), percent(top.Share.Lo), percent(top.Share.Hi))
+			s += fmt.Sprintf(" (%s; %s to %s would fit)", percent(top.Share.Value), strings.TrimSuffix(percent(top.Share.Lo), " %"), percent(top.Share.Hi))
 		}
 		s += "."
 		if len(r.shown) > 1 && r.shown[1] == 1 && top.Apart >= 0.05 {

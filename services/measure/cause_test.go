@@ -160,7 +160,7 @@ func TestRank(t *testing.T) {
 	require.Contains(t, r.GetCautions(), "3 records of other data sets left out; name the data set to count them.")
 	require.Contains(t, strings.Join(r.GetCautions(), " "), "These are reports, not events.")
 	require.Contains(t, strings.Join(r.GetCautions(), " "), "coded by one person")
-	require.Equal(t, "Most often: 28 title of 28, 9 reports of 18 with a mechanism (50 %; 26 % to 74 % would fit)."+
+	require.Equal(t, "Most often: 28 title of 28, 9 reports of 18 with a mechanism (50 %; 26 to 74 % would fit)."+
 		" Its lead over 12 title of 12 (4) is no more than chance. 6 have none, enough to change what is on top.", r.GetSentence())
 	require.Equal(t, "2023-07", r.GetPeriod().GetStartMonth())
 	require.Equal(t, "Shire works and everything below it", r.GetScope())
