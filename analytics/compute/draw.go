@@ -1,10 +1,12 @@
 package compute
 
 import (
+	"math"
 	"strconv"
 	"strings"
 	"time"
 
+	"fairlead/analytics/cause"
 	"fairlead/analytics/figure"
 	"fairlead/analytics/spc"
 )
@@ -99,4 +101,13 @@ func observation(label string) figure.Observation {
 		}
 	}
 	return o
+}
+
+// oddsRow draws an odds ratio.
+func oddsRow(label string, o cause.Odds) figure.Estimate {
+	row := figure.Estimate{Label: label, Value: o.Value, Lo: o.Lo, Hi: o.Hi, HasInterval: o.Bounded, Missing: o.Open, Why: "no upper bound"}
+	if o.HiOpen {
+		row.Hi = math.Inf(1)
+	}
+	return row
 }

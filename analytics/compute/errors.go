@@ -67,7 +67,16 @@ func (m Method) inputError(err error) error {
 		return own
 	}
 	var d *dist.DomainError
-	if !errors.As(err, &d) {
+	switch {
+	case errors.As(err, &d):
+	case errors.Is(err, dist.ErrDomain):
+		// It speaks of what comes out of all inputs together.
+		text := strings.TrimSuffix(err.Error(), ": "+dist.ErrDomain.Error())
+		if i := strings.Index(text, ": "); i >= 0 && i+2 < len(text) {
+			text = text[strings.LastIndex(text, ": ")+2:]
+		}
+		return &InputError{Method: m.Name, Problems: []Problem{{Message: text + ": change the inputs"}}}
+	default:
 		return fmt.Errorf("compute: %s: %w", m.Name, err)
 	}
 	name, rest := m.inputOf(d.Arg)

@@ -2,6 +2,7 @@ package compute
 
 import (
 	"fmt"
+	"strings"
 
 	"fairlead/analytics/spc"
 )
@@ -89,7 +90,11 @@ func runGaps(in *inputs, kind spc.Kind) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := chartAnswer(c, w, a); err != nil {
+	said := w
+	if said.one = "a " + w.one; strings.ContainsRune("aeiouAEIOU", rune(w.one[0])) {
+		said.one = "an " + w.one
+	}
+	if err := chartAnswer(c, said, a); err != nil {
 		return nil, err
 	}
 	a.how = upper(c.Method) + ". " + in.method.How

@@ -9,7 +9,7 @@ import (
 // here.
 func topics() [][]Method {
 	return [][]Method{
-		countMethods(), twoMethods(), aheadMethods(), chartMethods(), gapMethods(),
+		countMethods(), twoMethods(), aheadMethods(), chartMethods(), gapMethods(), lastingMethods(), alarmMethods(), changeMethods(), placeMethods(), causeMethods(), agreementMethods(), howLongMethods(),
 	}
 }
 

@@ -104,9 +104,9 @@ func eTests(first, second rate.Sample, null float64, a *answer) error {
 		a.none("the E-test is of equal rates only", names...)
 		return nil
 	}
-	const most = 1_000_000 // larger counts take the E-test longer than they are worth: the p-values agree by then
+	const most = 200_000 // larger counts take the E-test longer than they are worth: the p-values agree by then
 	if max(first.Count, second.Count) > most {
-		a.none("the E-test is worked out for counts up to 1,000,000 only", names...)
+		a.none("the E-test is worked out for counts up to "+num(most)+" only", names...)
 		return nil
 	}
 	own, err := rate.ETest(first, second, false)
