@@ -441,3 +441,25 @@ func TestCausesAnswerWaits(t *testing.T) {
 	_, err = w.FindClusters(ctx, &pb.FindClustersRequest{Category: byMechanism, MinSequenceNumber: 1 << 40})
 	require.Equal(t, codes.Canceled, status.Code(err))
 }
+
+// TestChartOfACell: a cell is a condition wherever reports are picked; none drops
+// it in silence.
+func TestChartOfACell(t *testing.T) {
+	t.Parallel()
+	w := testWorld(t)
+	w.tell(t, append(times(6, story{mechanism: "28"}), times(4, story{mechanism: "21"})...)...)
+	cells := []*pb.CellMatch{{Sides: []*pb.CellSide{{Dimension: byMechanism, Key: "28"}}}}
+	c := w.chart(t, &pb.ComputeChartRequest{Measure: "reports", Filter: &pb.ReportFilter{Cells: cells}})
+	var sum int64
+	for _, p := range c.GetPoints() {
+		sum += p.GetCount()
+	}
+	require.EqualValues(t, 6, sum)
+	table, err := w.Tabulate(adviser, &pb.TabulateRequest{Rows: byMechanism, Filter: &pb.ReportFilter{Cells: cells}})
+	require.NoError(t, err)
+	require.EqualValues(t, 6, table.GetTotal())
+	r := w.rank(t, adviser, &pb.RankCausesRequest{Dimension: byMechanism, Filter: &pb.ReportFilter{Cells: cells}})
+	require.EqualValues(t, 6, r.GetTotal())
+	require.Contains(t, r.GetScope(), "only what the filter picks")
+	require.EqualValues(t, 6, w.found(t, r.GetRows()[0].GetFilter()))
+}

@@ -1,5 +1,5 @@
-// Package measure is MeasureService: rates, control charts and tables, each with
-// everything needed to judge it.
+// Package measure is MeasureService: rates, control charts, tables and cause
+// analytics, each with everything needed to judge it.
 //
 // It is step six of the way of one report. It asks the facts for cases, reports
 // and hours, all at one sequence number, picks what counts by the convention
@@ -13,6 +13,13 @@
 // estimated is said beside the figure; numbers are rounded once, in the
 // sentence, half up, from the exact fraction.
 //
-// The package never ranks places or people, never sets a target, never says
-// that a figure is good, and never mixes conventions.
+// Causes are counted by the same facts, left to analytics/cause, and said with
+// what was tried, what lacks a value and what nobody has reviewed. Every number
+// carries the filter that finds exactly its reports. Nothing found to go together
+// is called a cause. Small counts are held back from all but advisers and
+// auditors, by services/guard, together with everything they would follow from.
+//
+// The package never ranks people, and places never by anything but plain counts
+// that say beside them that they are no comparison; it never sets a target, never
+// says that a figure is good, and never mixes conventions.
 package measure

@@ -90,7 +90,7 @@ func (s *Service) readChart(ctx context.Context, req *pb.ComputeChartRequest) (*
 		}
 	}
 	q.filter = &pb.ReportFilter{Kinds: f.GetKinds(), Outcomes: f.GetOutcomes(), Potentials: f.GetPotentials(),
-		Codes: f.GetCodes(), EmploymentGroups: f.GetEmploymentGroups()}
+		Codes: f.GetCodes(), EmploymentGroups: f.GetEmploymentGroups(), Cells: f.GetCells()}
 	s.readCommon(q, req.GetPeriod(), chartMonths, &wrong)
 	slices.SortFunc(wrong, func(a, b fault.Violation) int { return strings.Compare(a.Field, b.Field) })
 	return q, s.readScope(ctx, q, req.GetWorkplace(), wrong)
