@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"time"
 
 	"google.golang.org/grpc"
@@ -11,6 +12,7 @@ import (
 
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
+	"fairlead/services/fault"
 	"fairlead/services/ledger"
 	"fairlead/services/record"
 )
@@ -32,7 +34,7 @@ func (s *Service) ListChanges(ctx context.Context, req *pb.ListChangesRequest) (
 	}
 	list, err := s.log.Changes(ctx, req.GetAfterSequenceNumber(), limit)
 	if err != nil {
-		return nil, err
+		return nil, fault.FromLedger(err, record.Etag)
 	}
 	head, err := s.head(ctx)
 	if err != nil {
@@ -47,8 +49,17 @@ func (s *Service) ListChanges(ctx context.Context, req *pb.ListChangesRequest) (
 }
 
 // WatchChanges implements ChangeService: it sends until the caller goes away
-// or the server stops.
+// or the server stops. A caller who is ahead of the log followed another one,
+// or this one before it was put back from a backup, and would wait in vain.
 func (s *Service) WatchChanges(req *pb.WatchChangesRequest, stream grpc.ServerStreamingServer[pb.Change]) error {
+	head, err := s.log.Head(stream.Context())
+	if err != nil {
+		return fault.FromLedger(err, record.Etag)
+	}
+	if req.GetAfterSequenceNumber() > head.Seq {
+		return fault.Invalid(fault.Violation{Field: "after_sequence_number", Description: fmt.Sprintf(
+			"lies beyond the last change, which is %d; if the data was restored from a backup, start again from 0", head.Seq)})
+	}
 	view := access.ViewOf(access.From(stream.Context()))
 	return ledger.Follow(stream.Context(), s.log, req.GetAfterSequenceNumber(), 256,
 		func(_ context.Context, batch []ledger.Change) error {
@@ -69,7 +80,7 @@ func (s *Service) GetHead(ctx context.Context, _ *pb.GetHeadRequest) (*pb.Head, 
 func (s *Service) head(ctx context.Context) (*pb.Head, error) {
 	h, err := s.log.Head(ctx)
 	if err != nil {
-		return nil, err
+		return nil, fault.FromLedger(err, record.Etag)
 	}
 	out := &pb.Head{SequenceNumber: h.Seq, Hash: hex.EncodeToString(h.Hash[:])}
 	if h.Seq > 0 {

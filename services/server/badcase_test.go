@@ -299,9 +299,11 @@ var wrongs = map[string][]wrong{
 		{"an unknown workplace", edit(func(r *pb.ExportSummaryRequest) { r.Summary.Workplace = "workplaces/nowhere" }), invalid, "summary.workplace"},
 	},
 
-	"ChangeService.ListChanges":  {},
-	"ChangeService.WatchChanges": {},
-	"ChangeService.GetHead":      {},
+	"ChangeService.ListChanges": {},
+	"ChangeService.WatchChanges": {
+		{"beyond the log", edit(func(r *pb.WatchChangesRequest) { r.AfterSequenceNumber = 1 << 40 }), invalid, "after_sequence_number"},
+	},
+	"ChangeService.GetHead": {},
 }
 
 func long() *timestamppb.Timestamp { return timestamppb.New(now.AddDate(-77, 0, 0)) }

@@ -113,6 +113,10 @@ func serveHTTP(ctx context.Context, l net.Listener, srv *http.Server, grace time
 	stop, cancel := context.WithTimeout(context.WithoutCancel(ctx), grace)
 	defer cancel()
 	err := srv.Shutdown(stop)
+	if errors.Is(err, context.DeadlineExceeded) {
+		// Somebody is still sending, or not listening: enough waited.
+		err = srv.Close()
+	}
 	if serveErr := <-failed; !errors.Is(serveErr, http.ErrServerClosed) {
 		err = errors.Join(err, serveErr)
 	}

@@ -101,7 +101,7 @@ func deadline(ctx context.Context, method string, start time.Time) time.Time {
 		}
 		return start.Add(defaultDeadline)
 	}
-	return until.Add(-min(until.Sub(start)/10, 250*time.Millisecond))
+	return until.Add(-min(until.Sub(start)/10, time.Second))
 }
 
 // Stream is the interceptor of streaming calls.

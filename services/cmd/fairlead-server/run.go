@@ -193,8 +193,17 @@ func demoDirectory() *access.Directory {
 	return d
 }
 
-// where says where to look.
+// where says where to look. A door that is closed is not named.
 func where(out io.Writer, s *server.Server) {
-	fmt.Fprintf(out, "\nPages:     http://%s/\nPrograms:  %s (gRPC, with reflection)\nREST:      http://%s/v1/\nStop with Ctrl-C; nothing acknowledged is lost.\n",
-		s.WebAddr(), s.GRPCAddr(), s.WebAddr())
+	fmt.Fprintln(out)
+	if web := s.WebAddr(); web != "" {
+		fmt.Fprintf(out, "Pages:     http://%s/\nREST:      http://%s/v1/\n", web, web)
+	}
+	if programs := s.GRPCAddr(); programs != "" {
+		fmt.Fprintf(out, "Programs:  %s (gRPC, with reflection)\n", programs)
+	}
+	if metrics := s.MetricsAddr(); metrics != "" {
+		fmt.Fprintf(out, "Metrics:   http://%s/metrics\n", metrics)
+	}
+	fmt.Fprintln(out, "Stop with Ctrl-C; nothing acknowledged is lost.")
 }

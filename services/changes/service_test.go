@@ -1,0 +1,193 @@
+package changes_test
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/access"
+	"fairlead/services/changes"
+	"fairlead/services/ledger"
+	"fairlead/services/ledger/sqlite"
+	"fairlead/services/record"
+)
+
+var now = time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC)
+
+// log is a real ledger that a test writes to as rooms do.
+type log struct {
+	*sqlite.Store
+	t *testing.T
+}
+
+func newLog(t *testing.T) *log {
+	t.Helper()
+	s, err := sqlite.Open(t.Context(), t.TempDir(), sqlite.Options{Clock: func() time.Time { return now }})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	return &log{s, t}
+}
+
+// put writes one report as an actor.
+func (l *log) put(actor, id string, mode pb.TellerMode) []byte {
+	l.t.Helper()
+	r := &pb.Report{Name: "reports/" + id, TellerMode: mode, Narrative: "a branch came down on the quokka " + id}
+	p, err := record.Put(r, r.Name, record.KindReport, record.VerbFile, ledger.Absent)
+	require.NoError(l.t, err)
+	_, err = l.Write(context.Background(), ledger.Request{Actor: actor}, func(ctx context.Context, tx ledger.Tx) error {
+		_, err := tx.Put(ctx, p)
+		return err
+	})
+	require.NoError(l.t, err)
+	return p.Body
+}
+
+func as(ctx context.Context, role pb.Role) context.Context {
+	return access.With(ctx, access.Principal{Name: "principals/reader", Roles: []pb.Role{role}})
+}
+
+const (
+	adviser       = pb.Role_ROLE_ADVISER
+	administrator = pb.Role_ROLE_ADMINISTRATOR
+	auditor       = pb.Role_ROLE_AUDITOR
+	integration   = pb.Role_ROLE_INTEGRATION
+)
+
+// TestChain reads the whole log page by page and follows the hashes, as
+// somebody does who must prove that nothing was rewritten.
+func TestChain(t *testing.T) {
+	t.Parallel()
+	l := newLog(t)
+	s := changes.New(l)
+	empty, err := s.ListChanges(as(t.Context(), auditor), &pb.ListChangesRequest{})
+	require.NoError(t, err)
+	require.Empty(t, empty.GetChanges())
+	require.True(t, proto.Equal(&pb.Head{Hash: strings.Repeat("0", 64)}, empty.GetHead()), "%v", empty.GetHead())
+
+	var bodies [][]byte
+	for i := range 250 {
+		bodies = append(bodies, l.put("principals/ada", fmt.Sprintf("r%03d", i), pb.TellerMode_TELLER_MODE_NAMED))
+	}
+	previous, after, pages := strings.Repeat("0", 64), int64(0), 0
+	for {
+		page, err := s.ListChanges(as(t.Context(), auditor), &pb.ListChangesRequest{AfterSequenceNumber: after})
+		require.NoError(t, err)
+		require.Equal(t, int64(250), page.GetHead().GetSequenceNumber())
+		require.Equal(t, now.Truncate(time.Hour), page.GetHead().GetChangeTime().AsTime(), "the hour is enough")
+		if len(page.GetChanges()) == 0 {
+			require.Equal(t, previous, page.GetHead().GetHash())
+			break
+		}
+		pages++
+		for _, c := range page.GetChanges() {
+			after++
+			require.Equal(t, after, c.GetSequenceNumber())
+			require.Equal(t, previous, c.GetPreviousHash())
+			sum := sha256.Sum256(bodies[after-1])
+			require.Equal(t, hex.EncodeToString(sum[:]), c.GetBodySha256(), "what was told enters by its hash")
+			require.Equal(t, fmt.Sprintf("reports/r%03d", after-1), c.GetResource())
+			require.Equal(t, "Report", c.GetResourceKind())
+			require.Equal(t, "file", c.GetVerb())
+			require.Equal(t, int64(1), c.GetRevision())
+			require.NotContains(t, c.String(), "quokka")
+			require.Empty(t, c.GetActor(), "an auditor sees no actors")
+			previous = c.GetHash()
+		}
+	}
+	require.Equal(t, 3, pages, "a hundred on a page")
+	few, err := s.ListChanges(as(t.Context(), adviser), &pb.ListChangesRequest{AfterSequenceNumber: 248, PageSize: 1000})
+	require.NoError(t, err)
+	require.Len(t, few.GetChanges(), 2)
+	require.Equal(t, "principals/ada", few.GetChanges()[0].GetActor())
+	beyond, err := s.ListChanges(as(t.Context(), adviser), &pb.ListChangesRequest{AfterSequenceNumber: 1 << 60})
+	require.NoError(t, err)
+	require.Empty(t, beyond.GetChanges())
+	require.Equal(t, int64(250), beyond.GetHead().GetSequenceNumber(), "whoever is ahead sees that")
+	head, err := s.GetHead(as(t.Context(), integration), &pb.GetHeadRequest{})
+	require.NoError(t, err)
+	require.True(t, proto.Equal(beyond.GetHead(), head))
+}
+
+// TestWhoAndWhen shows who did what to those who may know, and of an anonymous
+// filing nobody and the day.
+func TestWhoAndWhen(t *testing.T) {
+	t.Parallel()
+	l := newLog(t)
+	s := changes.New(l)
+	l.put("principals/ada", "open", pb.TellerMode_TELLER_MODE_NAMED)
+	l.put("principals/ada", "quiet", pb.TellerMode_TELLER_MODE_CONFIDENTIAL)
+	l.put(access.Anonymous, "nobody", pb.TellerMode_TELLER_MODE_ANONYMOUS)
+	for role, want := range map[pb.Role][3]string{
+		adviser: {"principals/ada", "", ""}, auditor: {}, administrator: {}, integration: {},
+	} {
+		page, err := s.ListChanges(as(t.Context(), role), &pb.ListChangesRequest{})
+		require.NoError(t, err)
+		for i, c := range page.GetChanges() {
+			require.Equal(t, want[i], c.GetActor(), "%v, change %d", role, i+1)
+		}
+		require.Equal(t, now, page.GetChanges()[0].GetChangeTime().AsTime())
+		require.Equal(t, now.Truncate(24*time.Hour), page.GetChanges()[2].GetChangeTime().AsTime())
+	}
+}
+
+// watching is a stream that hands what is sent to a test.
+type watching struct {
+	grpc.ServerStream
+	ctx  context.Context
+	sent chan *pb.Change
+	err  error
+}
+
+func (w *watching) Context() context.Context { return w.ctx }
+
+func (w *watching) Send(c *pb.Change) error {
+	if w.err != nil {
+		return w.err
+	}
+	w.sent <- c
+	return nil
+}
+
+// TestWatch gets what is there, then what comes, in order, until it goes away.
+func TestWatch(t *testing.T) {
+	t.Parallel()
+	l := newLog(t)
+	s := changes.New(l)
+	for i := range 300 {
+		l.put("principals/ada", fmt.Sprint("old", i), pb.TellerMode_TELLER_MODE_NAMED)
+	}
+	ctx, stop := context.WithCancel(as(t.Context(), adviser))
+	w := &watching{ctx: ctx, sent: make(chan *pb.Change)}
+	done := make(chan error, 1)
+	go func() { done <- s.WatchChanges(&pb.WatchChangesRequest{AfterSequenceNumber: 10}, w) }()
+	for seq := int64(11); seq <= 300; seq++ {
+		require.Equal(t, seq, (<-w.sent).GetSequenceNumber())
+	}
+	l.put("principals/ada", "new", pb.TellerMode_TELLER_MODE_NAMED)
+	got := <-w.sent
+	require.Equal(t, "reports/new", got.GetResource())
+	require.NotContains(t, got.String(), "quokka")
+	stop()
+	require.ErrorIs(t, <-done, context.Canceled)
+
+	// The caller has gone: the error of sending ends it.
+	gone := status.Error(codes.Unavailable, "the caller has gone")
+	w = &watching{ctx: as(t.Context(), adviser), err: gone}
+	require.ErrorIs(t, s.WatchChanges(&pb.WatchChangesRequest{}, w), gone)
+
+	// Nobody waits for changes that will never come.
+	err := s.WatchChanges(&pb.WatchChangesRequest{AfterSequenceNumber: 302}, &watching{ctx: as(t.Context(), adviser)})
+	require.Equal(t, codes.InvalidArgument, status.Code(err))
+	require.ErrorContains(t, err, "the last change, which is 301")
+}
