@@ -287,7 +287,7 @@ func (q *clusterQuestion) sentence(out *pb.CauseClusters, total int64) string {
 	case out.GetStanding() == 1:
 		return out.GetClusters()[0].GetSentence()
 	}
-	return fmt.Sprintf("%d places where something has lately piled up more than chance would have it, the clearest first: %s", out.GetStanding(), out.GetClusters()[0].GetSentence())
+	return fmt.Sprintf("%d things have lately piled up more than chance would have it. The clearest: %s", out.GetStanding(), out.GetClusters()[0].GetSentence())
 }
 
 // method says how the search was made.
