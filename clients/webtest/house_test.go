@@ -33,6 +33,12 @@ type house struct {
 	web    string // http://host:port
 	conn   grpc.ClientConnInterface
 	tokens map[string]string // by role word
+
+	// shared says that many tests look at the house: the sessions of its roles
+	// are begun once, as its sign-in page holds up whoever signs in too often.
+	shared   bool
+	mu       sync.Mutex
+	sessions map[string]string // by role word: what the cookie holds
 }
 
 // as returns a context that calls the services as a role.
@@ -73,7 +79,7 @@ func startDemo() (*house, error) {
 	if err != nil {
 		return nil, err
 	}
-	h := &house{tokens: map[string]string{}}
+	h := &house{tokens: map[string]string{}, sessions: map[string]string{}, shared: true}
 	d := access.NewDirectory()
 	for _, word := range access.RoleWords() {
 		role, _ := access.ParseRole(word)
