@@ -4,9 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"net/http"
-	"sync/atomic"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc/codes"
@@ -14,51 +12,12 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	pb "fairlead/proto/gen/fairlead/v1"
-	"fairlead/services/access"
-	"fairlead/services/demo"
 	"fairlead/services/guard"
-	"fairlead/services/server/servertest"
 )
 
-// storied starts a server with the demonstration world in it, as it is on a day
-// in July 2026. The supervisor is that of Northside.
-func storied(t *testing.T) *servertest.Server {
-	t.Helper()
-	zone, err := time.LoadLocation(demo.TimeZone)
-	require.NoError(t, err)
-	now := time.Date(2026, 7, 14, 12, 0, 0, 0, zone)
-	d, tokens := access.NewDirectory(), map[string]string{}
-	for _, word := range access.RoleWords() {
-		role, _ := access.ParseRole(word)
-		p := access.Principal{Name: "principals/demo-" + word, Roles: []pb.Role{role}}
-		if role == pb.Role_ROLE_SUPERVISOR {
-			p.Workplaces = []string{"workplaces/northside"}
-		}
-		tokens[word] = demo.Token(word)
-		require.NoError(t, d.AddWithToken(p, tokens[word]))
-	}
-	clock := &demo.Clock{}
-	clock.Set(now.AddDate(0, -demo.Months-2, 0))
-	var made atomic.Bool
-	s := servertest.Start(t, servertest.Options{Directory: d, Clock: func() time.Time {
-		if made.Load() {
-			return now
-		}
-		return clock.Now()
-	}})
-	s.Tokens = tokens
-	_, err = (&demo.Seeder{Conn: s.Conn(), Clock: clock, Seed: demo.DefaultSeed, Now: now}).Run(t.Context())
-	require.NoError(t, err)
-	made.Store(true)
-	s.Ready(s.Head())
-	return s
-}
-
-// TestCausesOfTheDemonstration asks the demonstration world, whose truth is
-// known, through the doors that everybody uses.
-func TestCausesOfTheDemonstration(t *testing.T) {
-	t.Parallel()
-	s := storied(t)
+// causes asks the demonstration world, whose truth is known, through the doors
+// that everybody uses.
+func (s *shire) causes(t *testing.T) {
 	numbers, reports, search := pb.NewMeasureServiceClient(s.Conn()), pb.NewReportServiceClient(s.Conn()), pb.NewSearchServiceClient(s.Conn())
 	adviser := s.As("adviser")
 	listed := func(f *pb.ReportFilter) int64 {
@@ -167,7 +126,7 @@ func TestCausesOfTheDemonstration(t *testing.T) {
 			require.NoError(t, err)
 			req.Header.Set("Authorization", "Bearer "+s.Tokens["adviser"])
 			req.Header.Set("Content-Type", "application/json")
-			resp, err := http.DefaultClient.Do(req)
+			resp, err := web.Do(req)
 			require.NoError(t, err)
 			var got map[string]any
 			require.NoError(t, json.NewDecoder(resp.Body).Decode(&got))

@@ -58,6 +58,8 @@ func contract(t testing.TB) []rpc {
 					}
 				}
 				require.NotEmpty(t, m.role, "nobody may call %s", m.short)
+				require.Contains(t, good, m.short, "%s is new: write a good request for it in good_test.go", m.short)
+				require.Contains(t, wrongs, m.short, "%s is new: say in badcase_test.go what can be wrong with it", m.short)
 				out = append(out, m)
 			}
 		}
@@ -218,20 +220,6 @@ func newWorld(t testing.TB, o servertest.Options) *world {
 		Workplace: "workplaces/northside", EmploymentGroup: pb.EmploymentGroup_EMPLOYMENT_GROUP_EMPLOYEE}})
 	require.NoError(t, err)
 	return w
-}
-
-// contract returns the methods of the contract whose rooms are built.
-func (w *world) contract() []rpc {
-	var out []rpc
-	for _, m := range contract(w.t) {
-		if make := good[m.short]; make != nil && !m.writes() {
-			if _, err := send(w.As(m.role), w.Conn(), m, wire(w.t, make(w))); status.Code(err) == codes.Unimplemented {
-				continue
-			}
-		}
-		out = append(out, m)
-	}
-	return out
 }
 
 // next returns a number that was not given before.

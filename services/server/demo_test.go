@@ -97,7 +97,11 @@ func makeShire(t *testing.T) *shire {
 	d := access.NewDirectory()
 	for _, word := range access.RoleWords() {
 		role, _ := access.ParseRole(word)
-		require.NoError(t, d.AddWithToken(access.Principal{Name: "principals/demo-" + word, Roles: []pb.Role{role}}, demo.Token(word)))
+		p := access.Principal{Name: "principals/demo-" + word, Roles: []pb.Role{role}}
+		if role == pb.Role_ROLE_SUPERVISOR {
+			p.Workplaces = []string{"workplaces/northside"}
+		}
+		require.NoError(t, d.AddWithToken(p, demo.Token(word)))
 	}
 	s.sent = &tallying{zone: zone, reports: map[string]cell{}, months: map[string]string{}, harms: map[string]int64{}, codings: map[string]bool{}, hours: map[string]float64{}}
 	data := t.TempDir()
@@ -172,6 +176,7 @@ func TestShire(t *testing.T) {
 	s := makeShire(t)
 	t.Run("counts are those that were sent", s.counts)
 	t.Run("planted truths show", s.truths)
+	t.Run("causes", s.causes)
 	t.Run("what visitors try", s.tour)
 }
 

@@ -40,7 +40,7 @@ func TestDesk(t *testing.T) {
 	me, err := pb.NewAccessServiceClient(conn).GetMyself(ctx, &pb.GetMyselfRequest{})
 	require.NoError(t, err)
 	require.Equal(t, []pb.Role{pb.Role_ROLE_WORKER}, me.GetRoles())
-	for _, m := range w.contract() {
+	for _, m := range contract(t) {
 		worker, _ := access.ParseRole("worker")
 		may := access.NewPolicy().Allow(access.Principal{Name: "p", Roles: []pb.Role{worker}}, m.short) == nil
 		_, err := send(ctx, conn, m, wire(t, good[m.short](w)))

@@ -119,7 +119,7 @@ func TestFarAhead(t *testing.T) {
 	w := newWorld(t, servertest.Options{})
 	var all errgroup.Group
 	tried := 0
-	for _, m := range w.contract() {
+	for _, m := range contract(t) {
 		fd := m.Input().Fields().ByName("min_sequence_number")
 		if fd == nil {
 			continue
@@ -200,7 +200,7 @@ func TestEveryWriteReplays(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t, servertest.Options{})
 	tried := 0
-	for _, m := range w.contract() {
+	for _, m := range contract(t) {
 		fd := m.Input().Fields().ByName("request_id")
 		if fd == nil {
 			continue

@@ -67,7 +67,7 @@ func TestPrivacy(t *testing.T) {
 			t.Errorf("%s: %s comes back in an error: %s", m.short, what, text)
 		}
 	}
-	for _, m := range w.contract() {
+	for _, m := range contract(t) {
 		base := good[m.short](w)
 		everywhere := proto.Clone(base)
 		for _, s := range spots(m.Input()) {
@@ -176,7 +176,7 @@ func TestTellerStaysAway(t *testing.T) {
 		require.NoError(t, err, reasons(err))
 	}
 	w.Ready(w.Head())
-	for _, m := range w.contract() {
+	for _, m := range contract(t) {
 		if m.writes() || m.IsStreamingServer() {
 			continue
 		}

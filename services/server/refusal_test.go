@@ -31,7 +31,7 @@ func header(ctx context.Context, values ...string) context.Context {
 func TestStrangers(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t, servertest.Options{})
-	for _, m := range w.contract() {
+	for _, m := range contract(t) {
 		base := good[m.short](w)
 		for what, ctx := range map[string]context.Context{
 			"no token":       t.Context(),
@@ -65,7 +65,7 @@ func TestRoles(t *testing.T) {
 	w := newWorld(t, servertest.Options{})
 	policy := access.NewPolicy()
 	denied := 0
-	for _, m := range w.contract() {
+	for _, m := range contract(t) {
 		base := good[m.short](w)
 		for _, word := range access.RoleWords() {
 			role, _ := access.ParseRole(word)
@@ -150,7 +150,7 @@ func TestReach(t *testing.T) {
 	// tree itself.
 	open := map[string]bool{"ReportService.FileReport": true}
 	seen := 0
-	for _, m := range w.contract() {
+	for _, m := range contract(t) {
 		if open[m.short] || strings.HasPrefix(m.short, "WorkplaceService.") && !strings.HasSuffix(m.short, "Person") && !strings.HasSuffix(m.short, "People") ||
 			m.short == "WorkplaceService.CreatePerson" {
 			continue

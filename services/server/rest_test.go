@@ -130,7 +130,7 @@ func TestREST(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t, servertest.Options{})
 	routes := 0
-	for _, m := range w.contract() {
+	for _, m := range contract(t) {
 		req := good[m.short](w)
 		verb, target, body, ok := rest(t, m, req)
 		if !ok {

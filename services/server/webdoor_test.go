@@ -105,7 +105,7 @@ func connectError(t testing.TB, body string) error {
 func TestConnectAndGRPCWeb(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t, servertest.Options{})
-	for _, m := range w.contract() {
+	for _, m := range contract(t) {
 		if m.IsStreamingServer() {
 			continue
 		}
@@ -151,7 +151,7 @@ func TestWebDoorTakesGRPC(t *testing.T) {
 	conn, err := grpc.NewClient("passthrough:///"+w.Web, grpc.WithTransportCredentials(insecure.NewCredentials()))
 	require.NoError(t, err)
 	defer conn.Close()
-	for _, m := range w.contract() {
+	for _, m := range contract(t) {
 		_, err := send(w.As(m.role), conn, m, wire(t, good[m.short](w)))
 		require.NoError(t, err, "%s: %v", m.short, reasons(err))
 		_, err = send(t.Context(), conn, m, nil)
