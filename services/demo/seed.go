@@ -227,6 +227,10 @@ func (s *Seeder) filing(e *event, n *Counts) []action {
 				a.ReturnDate, a.RosteredDays = back.Format(time.DateOnly), &days
 				known = back.Add(10 * time.Hour)
 			}
+			if known.Before(at) {
+				// Told late: the return is known once the report is there.
+				known = at.Add(time.Minute)
+			}
 			out = append(out, action{known, func(ctx context.Context) error {
 				resp, err := reports.RecordAbsence(as(ctx, "adviser"), &pb.RecordAbsenceRequest{Name: r.Name, Etag: etag, HarmId: "h1",
 					Absence: a, RequestId: s.id("absence", e.serial, i)})
