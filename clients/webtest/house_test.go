@@ -79,6 +79,7 @@ func startDemo() (*house, error) {
 	if err != nil {
 		return nil, err
 	}
+	atEnd = append(atEnd, func() { _ = os.RemoveAll(data) })
 	h := &house{tokens: map[string]string{}, sessions: map[string]string{}, shared: true}
 	d := access.NewDirectory()
 	for _, word := range access.RoleWords() {
@@ -120,7 +121,6 @@ func startDemo() (*house, error) {
 		if err := <-done; err != nil {
 			fmt.Fprintln(os.Stderr, "webtest: the demonstration server:", err)
 		}
-		_ = os.RemoveAll(data)
 	})
 	h.web, h.conn = "http://"+s.WebAddr(), s.Conn()
 	return h, nil
