@@ -145,6 +145,20 @@ func TestETest_falseAlarms(t *testing.T) {
 // Powers summed by brute force in Python with mpmath 1.3.0 at 30 digits, from
 // the definition: chance of a future count whose one-sided exact p against the
 // past is at most (1-level)/2.
+// Exposures that differ by twenty-four powers of ten leave no whole number at
+// which the statistic turns: the search for it must end all the same.
+func TestETest_extremeExposures(t *testing.T) {
+	t.Parallel()
+	for _, pooled := range []bool{false, true} {
+		for _, s := range [][2]Sample{{{Count: 3, Exposure: 1e-9}, {Count: 0, Exposure: 1e15}}, {{Count: 0, Exposure: 1e15}, {Count: 3, Exposure: 1e-9}}} {
+			r, err := ETest(s[0], s[1], pooled)
+			require.NoError(t, err)
+			require.True(t, r.Defined)
+			require.True(t, r.PTwoSided >= 0 && r.PTwoSided <= 1)
+		}
+	}
+}
+
 func TestDetectPower_bruteForce(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct {

@@ -93,8 +93,12 @@ func minLikePoisson(d dist.Poisson, count int) float64 {
 func firstInt(lo int, ok func(int) bool) int {
 	step := 1
 	bad := lo - 1
+	// Further out nothing has any probability, and integers would overflow.
+	const far = 1 << 60
 	for !ok(bad + step) {
-		bad += step
+		if bad += step; bad >= far {
+			return bad
+		}
 		step *= 2
 	}
 	good := bad + step

@@ -88,6 +88,9 @@ func (d CusumDesign) ARL(mean float64) (float64, error) {
 		return 0, dist.BadFloat(op, "reference", d.Reference, "must be, like decision interval and head start, a multiple of 1/m for a whole m up to 200; round it")
 	}
 	k, h, s0 := scaled(d.Reference, m), scaled(d.DecisionInterval, m), scaled(d.HeadStart, m)
+	if h < 1 {
+		return 0, dist.BadFloat(op, "decision interval", d.DecisionInterval, "is too small to be told from 0; give at least 1/200 of a case")
+	}
 	if h > maxCusumStates {
 		return 0, dist.BadFloat(op, "decision interval", d.DecisionInterval, "makes a chain of more than 1,500 states; round it and the reference more coarsely")
 	}

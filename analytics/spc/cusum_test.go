@@ -213,6 +213,10 @@ func TestCusumAndEwma_nameTheArgument(t *testing.T) {
 		require.ErrorIs(t, err, dist.ErrDomain, name)
 		require.ErrorContains(t, err, name+" = ")
 	}
+	// An interval that rounds to no state at all.
+	_, err := CusumDesign{Side: Above, Reference: 1, DecisionInterval: 9e-10}.ARL(1)
+	require.ErrorIs(t, err, dist.ErrDomain)
+	require.ErrorContains(t, err, "decision interval = ")
 }
 
 func FuzzCusum(f *testing.F) {
