@@ -157,6 +157,24 @@ func controlChart(name string, kind spc.Kind, purpose, source, example string) M
 				}
 				o.Phases = append(o.Phases, p)
 			}
+			if err := in.points("exclude", len(periods)); err != nil {
+				return nil, err
+			}
+			if err := in.points("phase_starts", len(periods)); err != nil {
+				return nil, err
+			}
+			for i, p := range periods {
+				if in.has("size") || in.has("sizes") {
+					if known := in.has("size") || in.knows("sizes", i); known && float64(p.Count) > p.Exposure {
+						return nil, bad(fmt.Sprintf("counts[%d]", i+1), "is %s: must be at most the number examined, %s", num(float64(p.Count)), num(p.Exposure))
+					}
+				}
+			}
+			for i := 1; i < len(o.Phases); i++ {
+				if o.Phases[i].At <= o.Phases[i-1].At {
+					return nil, bad(fmt.Sprintf("phase_starts[%d]", i+1), "is %d: must be after the one before, %d", o.Phases[i].At+1, o.Phases[i-1].At+1)
+				}
+			}
 			c, err := spc.New(periods, o)
 			if err != nil {
 				return nil, err
@@ -165,6 +183,16 @@ func controlChart(name string, kind spc.Kind, purpose, source, example string) M
 			return a, chartAnswer(c, w, a)
 		},
 	}
+}
+
+// points refuses positions past the end of a series.
+func (in *inputs) points(name string, n int) error {
+	for i, p := range in.wholes(name) {
+		if p > n {
+			return bad(fmt.Sprintf("%s[%d]", name, i+1), "is %d: there are only %s", p, many(n, "point", "points"))
+		}
+	}
+	return nil
 }
 
 // limitKind turns the name of a kind of limits into itself.
@@ -205,6 +233,7 @@ func periodsOf(in *inputs) []spc.Period {
 			p.Exposure = exposures[i]
 		case i < len(sizes):
 			p.Exposure = float64(sizes[i])
+			p.Missing = p.Missing || !in.knows("sizes", i)
 		case in.has("size"):
 			p.Exposure = float64(in.whole("size"))
 		}

@@ -36,7 +36,7 @@ func (m Method) check(raw map[string]any) (*inputs, error) {
 	in := &inputs{method: m, values: map[string]any{}, known: map[string][]bool{}}
 	for _, name := range sorted(raw) {
 		if _, ok := m.Input(name); !ok {
-			c.add(clip(name), "is no input of %s; did you mean %s?", m.Name, nearest(name, m.inputNames()))
+			c.add(clip(name), "is no input of %s; did you mean %s?", m.Name, m.nearestInput(name))
 		}
 	}
 	for _, i := range m.Inputs {
@@ -324,7 +324,7 @@ func (c *checker) text(i Input, name string, v any) string {
 	if !ok {
 		// A label may look like a number: 2024.
 		x, isNumber := numberOf(v)
-		if !isNumber || len(i.Choices) > 0 {
+		if !isNumber || len(i.Choices) > 0 || math.IsNaN(x) || math.IsInf(x, 0) {
 			c.add(name, "is %s: must be a text", kindOf(v))
 			return ""
 		}
@@ -335,7 +335,7 @@ func (c *checker) text(i Input, name string, v any) string {
 		return ""
 	}
 	if len(i.Choices) > 0 && !slices.Contains(i.Choices, s) {
-		c.add(name, "is %q: must be one of %s; did you mean %s?", clip(s), strings.Join(i.Choices, ", "), nearest(s, i.Choices))
+		c.add(name, "is %q: must be one of %s; did you mean %s?", clip(s), i.choices(), nearest(s, i.Choices))
 	}
 	return s
 }

@@ -16,7 +16,7 @@ func widthInput() Input {
 
 func ewma() Method {
 	return Method{
-		Name: "ewma", Group: Lasting, Also: []string{"ewma_path", "moving_average"},
+		Name: "ewma", Group: Lasting, Also: []string{"ewma_chart", "ewma_path", "moving_average"},
 		Purpose: "EWMA of counts or rates: an average in which the newest period weighs most",
 		Inputs: join([]Input{
 			countsInput("cases of each period; null where nothing is known"), exposuresInput(false), labelsInput("period"),

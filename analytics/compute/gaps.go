@@ -85,6 +85,9 @@ func runGaps(in *inputs, kind spc.Kind) (*answer, error) {
 	}
 	o := spc.GapOptions{Limits: limitKind(in.text("limits")), Sigmas: in.number("sigmas"), Tail: in.number("tail"), Minimum: in.whole("minimum"), Power: in.number("power"),
 		Baseline: in.whole("baseline"), Exclude: fromOne(in.wholes("exclude")), Rules: rulesOf(in.texts("rules")), Run: spc.RunLength{Above: in.whole("run_above"), Below: in.whole("run_below")}}
+	if err := in.points("exclude", len(gaps)); err != nil {
+		return nil, err
+	}
 	build := map[spc.Kind]func([]spc.Gap, spc.GapOptions) (spc.Chart, error){spc.T: spc.NewT, spc.G: spc.NewG, spc.IMR: spc.NewI}[kind]
 	c, err := build(gaps, o)
 	if err != nil {

@@ -37,7 +37,7 @@ func sideOf(in *inputs) spc.Side {
 
 func cusum() Method {
 	return Method{
-		Name: "cusum", Group: Lasting, Also: []string{"cumulative_sum", "cusum_path"},
+		Name: "cusum", Group: Lasting, Also: []string{"cusum_chart", "cumulative_sum", "cusum_path"},
 		Purpose: "CUSUM of counts: sees a small lasting change long before a monthly chart does",
 		Inputs: join([]Input{
 			countsInput("cases of each period; null where nothing is known"), exposuresInput(false), labelsInput("period"),

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"fairlead/analytics/spc"
@@ -115,12 +116,14 @@ func (r Range) String() string {
 	return lo + plain(r.Lo) + " and " + hi + plain(r.Hi)
 }
 
-// plain prints a bound: short powers of ten as such.
+// plain prints a number as it is, not rounded as in a sentence: 412,000, 0.00135,
+// 1e9.
 func plain(x float64) string {
-	if a := math.Abs(x); a >= 1e7 || (a > 0 && a < 1e-3) {
-		return fmt.Sprintf("%g", x)
+	if x == math.Trunc(x) && math.Abs(x) < 1e7 {
+		return spc.Number(x)
 	}
-	return spc.Number(x)
+	s := strconv.FormatFloat(x, 'g', -1, 64)
+	return strings.NewReplacer("e+0", "e", "e+", "e", "e-0", "e-").Replace(s)
 }
 
 // Input is one thing a method takes.
@@ -141,7 +144,7 @@ type Input struct {
 func (i Input) Domain() string {
 	var parts []string
 	if len(i.Choices) > 0 {
-		parts = append(parts, "one of "+strings.Join(i.Choices, ", "))
+		parts = append(parts, "one of "+i.choices())
 	}
 	if s := i.Range.String(); s != "" {
 		parts = append(parts, s)
@@ -153,6 +156,17 @@ func (i Input) Domain() string {
 		parts = append(parts, "null where not known")
 	}
 	return strings.Join(parts, "; ")
+}
+
+// choices lists them; an empty one is seen as such.
+func (i Input) choices() string {
+	out := make([]string, len(i.Choices))
+	for k, c := range i.Choices {
+		if out[k] = c; c == "" {
+			out[k] = `""`
+		}
+	}
+	return strings.Join(out, ", ")
 }
 
 // Output is one thing a method gives.

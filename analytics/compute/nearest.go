@@ -1,6 +1,9 @@
 package compute
 
-import "strings"
+import (
+	"strings"
+	"unicode"
+)
 
 // nearest returns the candidate most like a name, "" when there is none.
 func nearest(name string, candidates []string) string {
@@ -24,6 +27,27 @@ func nearest(name string, candidates []string) string {
 		}
 		if d < least {
 			best, least = c, d
+		}
+	}
+	return best
+}
+
+// nearestInput returns the input most like a name. Where none is spelt like it,
+// one whose unit or description speaks of it is better: hours are an exposure.
+func (m Method) nearestInput(name string) string {
+	best := nearest(name, m.inputNames())
+	const typo = 2
+	word := strings.ToLower(strings.TrimSpace(clip(name)))
+	if distance(word, best) <= typo || len(word) < 3 {
+		return best
+	}
+	for _, text := range []func(Input) string{func(i Input) string { return i.Unit }, func(i Input) string { return i.About }} {
+		for _, i := range m.Inputs {
+			for _, w := range strings.FieldsFunc(strings.ToLower(text(i)), func(r rune) bool { return !unicode.IsLetter(r) }) {
+				if w == word {
+					return i.Name
+				}
+			}
 		}
 	}
 	return best
