@@ -406,7 +406,7 @@ func hint(v any) string {
 	if !ok {
 		return ""
 	}
-	if _, err := strconv.ParseFloat(strings.NewReplacer(",", "", " ", "", "\u00a0", "").Replace(s), 64); err == nil {
+	if _, err := strconv.ParseFloat(strings.NewReplacer(",", "", " ", "", "\u00a0", "").Replace(s), 64); err == nil && strings.ContainsAny(s, "0123456789") {
 		return ", without quotes and without marks between thousands"
 	}
 	return ""

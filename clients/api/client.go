@@ -57,6 +57,8 @@ type Client struct {
 	Exports pb.ExportServiceClient
 	// Changes shows the log.
 	Changes pb.ChangeServiceClient
+	// Compute works figures out on numbers that the caller brings.
+	Compute pb.ComputeServiceClient
 
 	o     Options
 	close func() error
@@ -89,8 +91,8 @@ func New(conn grpc.ClientConnInterface, o Options) *Client {
 		Reports: pb.NewReportServiceClient(w), Search: pb.NewSearchServiceClient(w),
 		Codes: pb.NewClassificationServiceClient(w), Hours: pb.NewHoursServiceClient(w),
 		Measures: pb.NewMeasureServiceClient(w), Exports: pb.NewExportServiceClient(w),
-		Changes: pb.NewChangeServiceClient(w),
-		o:       o, close: func() error { return nil },
+		Changes: pb.NewChangeServiceClient(w), Compute: pb.NewComputeServiceClient(w),
+		o: o, close: func() error { return nil },
 	}
 }
 

@@ -63,6 +63,10 @@ var rules = map[string][]pb.Role{
 	"MeasureService.CrossCauses":  {supervisor, representative, adviser, committee, auditor, integration},
 	"MeasureService.FindClusters": {supervisor, representative, adviser, committee, auditor, integration},
 
+	// It knows no report: whoever reads figures may work figures out.
+	"ComputeService.ListMethods": {supervisor, representative, adviser, committee, auditor, administrator, integration},
+	"ComputeService.Compute":     {supervisor, representative, adviser, committee, auditor, administrator, integration},
+
 	"SearchService.SearchReports": {supervisor, representative, adviser, auditor},
 
 	"ExportService.GetSummary":    {adviser, committee, auditor},

@@ -1,6 +1,7 @@
 package server_test
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -8,6 +9,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
+	"google.golang.org/protobuf/types/known/structpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -255,6 +257,16 @@ var wrongs = map[string][]wrong{
 		{"no chart of a ratio", edit(func(r *pb.ComputeChartRequest) { r.Measure = "severity_rate" }), invalid, "measure"},
 		{"workplaces twice", edit(func(r *pb.ComputeChartRequest) { r.Filter.Workplaces = []string{"workplaces/northside"} }), invalid, "filter.workplaces"},
 		{"an unknown workplace", edit(func(r *pb.ComputeChartRequest) { r.Workplace = "workplaces/nowhere" }), notFound, ""},
+	},
+	"ComputeService.ListMethods": {},
+	"ComputeService.Compute": {
+		{"nothing", edit(func(r *pb.ComputeRequest) { proto.Reset(r) }), invalid, "method"},
+		{"no such method", edit(func(r *pb.ComputeRequest) { r.Method = "raet" }), invalid, "method"},
+		{"no inputs", edit(func(r *pb.ComputeRequest) { r.Inputs = nil }), invalid, "inputs.count"},
+		{"a text for a number", edit(func(r *pb.ComputeRequest) { r.Inputs.Fields["count"] = structpb.NewStringValue("three") }), invalid, "inputs.count"},
+		{"a value of no kind", edit(func(r *pb.ComputeRequest) { r.Inputs.Fields["count"] = &structpb.Value{} }), invalid, "inputs.count"},
+		{"a made-up input", edit(func(r *pb.ComputeRequest) { r.Inputs.Fields["cuont"] = structpb.NewNumberValue(3) }), invalid, "inputs.cuont"},
+		{"no number", edit(func(r *pb.ComputeRequest) { r.Inputs.Fields["exposure"] = structpb.NewNumberValue(math.Inf(1)) }), invalid, "inputs.exposure"},
 	},
 	"MeasureService.RankCauses": {
 		{"nothing", edit(func(r *pb.RankCausesRequest) { proto.Reset(r) }), invalid, "dimension"},

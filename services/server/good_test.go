@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/structpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -166,6 +167,12 @@ var good = map[string]func(w *world) proto.Message{
 	"MeasureService.ComputeChart": func(*world) proto.Message {
 		return &pb.ComputeChartRequest{Measure: "reports", Workplace: "workplaces/northside", Period: period(), Convention: pb.Convention_CONVENTION_AS_1885_1,
 			Kind: pb.ChartKind_CHART_KIND_C, BaselineMonths: 6, IncludeSvg: true, Filter: &pb.ReportFilter{Kinds: []pb.ReportKind{1}, Datasets: []string{"here"}}}
+	},
+	"ComputeService.ListMethods": func(*world) proto.Message { return &pb.ListMethodsRequest{} },
+	"ComputeService.Compute": func(w *world) proto.Message {
+		in, err := structpb.NewStruct(map[string]any{"count": 3, "exposure": 412_000})
+		require.NoError(w.t, err)
+		return &pb.ComputeRequest{Method: "rate", Inputs: in, IncludeSvg: true}
 	},
 	"MeasureService.RankCauses": func(*world) proto.Message {
 		return &pb.RankCausesRequest{Filter: undated(), Period: period(), Dimension: pb.Dimension_DIMENSION_MECHANISM, CodeLevel: 1, RowLimit: 5, Level: 0.9, IncludeSvg: true}

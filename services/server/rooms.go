@@ -16,6 +16,7 @@ import (
 	"fairlead/services/changes"
 	"fairlead/services/classify"
 	"fairlead/services/classify/toocs"
+	"fairlead/services/compute"
 	"fairlead/services/export"
 	"fairlead/services/facts"
 	"fairlead/services/fault"
@@ -59,6 +60,7 @@ type rooms struct {
 	search  *search.Service
 	export  *export.Service
 	changes *changes.Service
+	compute *compute.Service
 }
 
 // openRooms wires the rooms over a ledger and brings the projections up to its
@@ -112,6 +114,7 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 		Edition: codes.Credit(), Clock: cfg.Clock,
 	})
 	r.changes = changes.New(l)
+	r.compute = compute.New()
 	return r, nil
 }
 
@@ -146,6 +149,7 @@ func (r *rooms) register(to grpc.ServiceRegistrar, policy *access.Policy) {
 	pb.RegisterSearchServiceServer(to, r.search)
 	pb.RegisterExportServiceServer(to, r.export)
 	pb.RegisterChangeServiceServer(to, r.changes)
+	pb.RegisterComputeServiceServer(to, r.compute)
 	pb.RegisterAccessServiceServer(to, access.NewService(policy))
 }
 
