@@ -104,7 +104,7 @@ func runCohen(in *inputs) (*answer, error) {
 	lo, hi := k.Limits()
 	a.puts("kappa", k.Value, "lower", lo, "upper", hi, "se", k.SE, "se_null", k.SENull, "z", some(k.ZNull, k.SENull > 0), "observed", k.Observed, "expected", k.Expected)
 	a.note(k.Note)
-	a.how = k.Method + ". " + in.method.How
+	a.how = upper(k.Method) + ". " + in.method.How
 	a.sentence = fmt.Sprintf("The two agree on %s of %s; chance alone would make it %s: kappa %s, and anything from %s to %s would fit (%s).", percent(k.Observed), many(k.Items, "item", "items"), percent(k.Expected), num(k.Value), num(lo), num(hi), levelWord(k.Level))
 	a.draw = intervalsOf("Agreement of two coders", "kappa", "", k.Level, []figure.Estimate{{Label: "kappa", Facts: many(k.Items, "item", "items"), Value: k.Value, Lo: lo, Hi: hi, HasInterval: true}})
 	return a, nil
@@ -277,7 +277,7 @@ func runKrippendorff(in *inputs) (*answer, error) {
 		a.none(k.Reason, "lower", "upper")
 	}
 	a.sentence += "."
-	a.how = k.Method + ". " + in.method.How
+	a.how = upper(k.Method) + ". " + in.method.How
 	a.draw = intervalsOf("Agreement of coders", "alpha", "", k.Level, []figure.Estimate{{Label: "alpha", Facts: many(k.Units, "item", "items"), Value: k.Value, Lo: k.Lo, Hi: k.Hi, HasInterval: k.Bounded}})
 	return a, nil
 }

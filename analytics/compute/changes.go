@@ -267,7 +267,7 @@ func runInterrupted(in *inputs) (*answer, error) {
 	a.puts("ratio", s.Ratio, "lower", s.Lo, "upper", s.Hi, "p_value", s.PValue, "bend", s.Bend, "bend_lower", s.BendLo, "bend_upper", s.BendHi,
 		"expected_after", s.Expected, "expected_lower", s.ExpectedLo, "expected_upper", s.ExpectedHi, "dispersion", s.Dispersion, "memory", s.Memory)
 	a.sentence = fmt.Sprintf("%s: %s times what it would have been, and anything from %s to %s would fit (%s). %s (%s).", upper(facts), num(s.Ratio), num(s.Lo), num(s.Hi), levelWord(s.Level), upper(chanceWords(s.PValue)), chance(s.PValue))
-	a.how = s.Method + ". " + in.method.How
+	a.how = upper(s.Method) + ". " + in.method.How
 	a.note(s.Note)
 	levels := []figure.Level{{Last: at - 1, Value: stretchRate(s.Before)}, {First: at, Last: len(counts) - 1, Value: stretchRate(s.After)}}
 	a.draw = seriesFigure("Before and after: "+w.more, in, counts, exposures, w, levels, &figure.Flag{At: at, Number: 1, Note: "the change asked about"})

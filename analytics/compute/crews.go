@@ -54,7 +54,7 @@ func silentCrews() Method {
 				}
 			}
 			a.puts("silent", silent, "can_tell", tell, "expected", expected, "chance", chances, "adjusted", adjusted, "needed", needed, "looked", s.Looked, "flagged", s.Flagged, "alarm", s.Alarm)
-			a.how = s.Method + ". " + in.method.How
+			a.how = upper(s.Method) + ". " + in.method.How
 			a.sentence = fmt.Sprintf("None of %s reports %s so seldom that it is more than chance.", many(s.Looked, "crew", "crews"), w.more)
 			if len(names) > 0 {
 				a.sentence = fmt.Sprintf("What happens is not known at %s: more than chance.", listed(names))
@@ -125,7 +125,7 @@ func runBeforeAfter(in *inputs) (*answer, error) {
 	}
 	a.puts("observed", e.Observed, "expected", e.Expected, "uncertainty", e.Uncertainty, "ratio", e.Ratio, "lower", e.Lo, "upper", e.Hi, "p_value", e.PValue, "verdict", string(e.Verdict),
 		"naive_ratio", some(e.Naive, e.Naive > 0), "luck", e.Luck, "trend", e.Trend, "wobble", e.Wobble, "wait_times", some(e.Wait.Times, !e.Wait.Never), "wait_exposure", some(e.Wait.More, !e.Wait.Never))
-	a.how = e.Method + ". " + in.method.How
+	a.how = upper(e.Method) + ". " + in.method.How
 	a.sentence = fmt.Sprintf("%s after the change where %s would have been expected without it: %s times, and anything from %s to %s would fit (%s). %s (%s).",
 		upper(many(e.Observed, w.one, w.more)), num(e.Expected), num(e.Ratio), num(e.Lo), num(e.Hi), levelWord(e.Level), upper(string(e.Verdict)), chance(e.PValue))
 	a.draw = ratiosOf("The change against what there would have been", "ratio of "+w.more, "", e.Level, []figure.Estimate{

@@ -118,7 +118,7 @@ func runCusum(in *inputs) (*answer, error) {
 	} else {
 		a.sentence = fmt.Sprintf("The sum stays below %s over %s: no sign of %s of %s. No more than chance.", num(c.DecisionInterval), many(len(c.Points), w.period, w.periods), word, w.more)
 	}
-	a.how = c.Method + ". " + in.method.How
+	a.how = upper(c.Method) + ". " + in.method.How
 	a.draw = cusumFigure(c, w)
 	return a, nil
 }

@@ -216,7 +216,7 @@ func runShrinkage(in *inputs) (*answer, error) {
 		list = s.Sites
 		a.puts("alpha", some(s.Alpha, !s.NoSpread), "beta", some(s.Beta, !s.NoSpread), "log_likelihood", some(s.LogLik, !s.NoSpread), "poisson_log_likelihood", s.PoissonLogLik, "pearson", s.PearsonChi2, "df", s.DF,
 			"spread_p", s.SpreadP, "no_spread", s.NoSpread, "pooled_rate", s.PooledRate)
-		a.how = s.Method + ". " + in.method.How
+		a.how = upper(s.Method) + ". " + in.method.How
 		a.sentence = fmt.Sprintf("%s around %s per %s: they differ by %s (%s).", upper(many(len(list), "place", "places")), num(s.PooledRate), perBase(base, w.unit), chanceWords(s.SpreadP), chance(s.SpreadP))
 	}
 	var means, lo, hi, weights, fullMeans, fullLo, fullHi []float64

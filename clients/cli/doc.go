@@ -7,6 +7,9 @@
 // asked, 1 when that was refused or failed, and 2 when the command itself was
 // not understood.
 //
-// It computes no figure, keeps no report, and never prints a token. What
+// `fairlead compute` alone needs no service: it hands numbers of one's own to
+// analytics/compute and answers in the words of the contract.
+//
+// It computes no figure of reports, keeps no report, and never prints a token. What
 // people wrote is cleaned of control characters before it reaches a terminal.
 package cli
