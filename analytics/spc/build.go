@@ -60,8 +60,9 @@ func New(periods []Period, o Options) (Chart, error) {
 // points returns the plotted values and the gaps.
 func (o Options) points(periods []Period) []Point {
 	pts := make([]Point, len(periods))
-	for i, p := range periods {
-		q := Point{Label: p.Label, Count: p.Count, Exposure: p.Exposure}
+	for i := range periods {
+		p, q := &periods[i], &pts[i]
+		q.Label, q.Count, q.Exposure = p.Label, p.Count, p.Exposure
 		switch size := o.size(q); {
 		case p.Missing:
 			q.Missing, q.Why, q.Exposure = true, "not known", 0
@@ -75,14 +76,13 @@ func (o Options) points(periods []Period) []Point {
 		if q.Missing && o.share() && !p.Missing {
 			q.Why = "none examined"
 		}
-		pts[i] = q
 	}
 	return pts
 }
 
 // size is the exposure of a point in units of the base: the expected count is
 // the centre times it.
-func (o Options) size(p Point) float64 {
+func (o Options) size(p *Point) float64 {
 	if o.Kind == C {
 		return 1
 	}
@@ -90,7 +90,7 @@ func (o Options) size(p Point) float64 {
 }
 
 // scale turns a share into what is plotted: np plots numbers.
-func (o Options) scale(p Point) float64 {
+func (o Options) scale(p *Point) float64 {
 	if o.Kind == NP {
 		return p.Exposure
 	}
@@ -173,7 +173,7 @@ func (o Options) baseline(points []Point, ph *Phase) []int {
 		}
 		base = append(base, i)
 		count += float64(points[i].Count)
-		size += o.size(points[i])
+		size += o.size(&points[i])
 	}
 	if len(base) == 0 {
 		ph.BaselineFirst, ph.BaselineLast = ph.First, ph.First
@@ -190,11 +190,11 @@ func (o Options) standardise(p *Point, center float64) {
 	if p.Missing {
 		return
 	}
-	variance := center / o.size(*p)
+	variance := center / o.size(p)
 	if o.share() {
 		variance *= 1 - center
 	}
-	p.Center, p.Sigma = center*o.scale(*p), math.Sqrt(max(0, variance))*o.scale(*p)
+	p.Center, p.Sigma = center*o.scale(p), math.Sqrt(max(0, variance))*o.scale(p)
 	p.PlainSigma = p.Sigma
 	if p.Sigma > 0 {
 		p.Z = (p.Value - p.Center) / p.Sigma
@@ -214,7 +214,7 @@ func (o Options) limits(p *Point, ph Phase) error {
 	p.Z = (p.Value - p.Center) / p.Sigma
 	p.UCL = p.Center + w
 	// No share exceeds the whole: a limit at or past it cannot be crossed.
-	p.HasUCL = !o.share() || p.UCL < o.scale(*p)
+	p.HasUCL = !o.share() || p.UCL < o.scale(p)
 	if l := p.Center - w; l > 0 {
 		p.LCL, p.HasLCL = l, true
 	}

@@ -56,7 +56,9 @@ func Choose(periods []Period, base float64) (Choice, error) {
 	if rated {
 		o.Kind = U
 	}
-	probe, err := New(periods, o)
+	plain := o
+	plain.Rules = []Rule{} // only the spread is wanted
+	probe, err := New(periods, plain)
 	if err != nil {
 		return Choice{}, err
 	}

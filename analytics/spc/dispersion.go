@@ -65,7 +65,7 @@ func dispersionOf(points []Point, bases [][]int, phases []Phase) Dispersion {
 			d.DF--
 		}
 		for _, k := range base {
-			p := points[k]
+			p := &points[k] // a point is too large to copy for each look
 			if p.PlainSigma == 0 {
 				return Dispersion{} // no cases: nothing to spread
 			}
@@ -94,7 +94,7 @@ func sigmaZ(points []Point, index []int) (float64, bool) {
 	var sum float64
 	n := 0
 	for k := 1; k < len(index); k++ {
-		a, b := points[index[k-1]], points[index[k]]
+		a, b := &points[index[k-1]], &points[index[k]]
 		if index[k] != index[k-1]+1 || a.Missing || b.Missing || a.Phase != b.Phase || a.PlainSigma == 0 || b.PlainSigma == 0 {
 			continue
 		}

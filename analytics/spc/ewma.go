@@ -95,7 +95,7 @@ func NewEwma(periods []Period, o EwmaOptions) (Chart, error) {
 			continue
 		}
 		z = o.Lambda*p.Value + (1-o.Lambda)*z
-		own := o.Mean / as.size(*p)
+		own := o.Mean / as.size(p)
 		variance = o.Lambda*o.Lambda*own + keep*variance
 		if o.Asymptotic {
 			variance = own * o.Lambda / (2 - o.Lambda)

@@ -2,6 +2,7 @@ package spc
 
 import (
 	"math"
+	"sync"
 
 	"fairlead/analytics/dist"
 )
@@ -81,6 +82,31 @@ func ProbabilityLimits(mean, tail float64) (CountLimits, error) {
 	}, nil
 }
 
+// usualThresholds are the steps of the limits at the default tail, which nearly
+// every chart asks for.
+var usualThresholds = sync.OnceValues(func() (*dist.Thresholds, error) { return dist.NewThresholds(defaultTail) })
+
+// exactLimits returns the whole counts that ProbabilityLimits gives, without
+// their chances.
+func exactLimits(mean, tail float64) (lower, upper int, err error) {
+	if tail == defaultTail {
+		t, err := usualThresholds()
+		if err != nil {
+			return 0, 0, err
+		}
+		return t.Limits(mean)
+	}
+	d, err := dist.NewPoisson(mean)
+	if err != nil {
+		return 0, 0, err
+	}
+	if lower, err = d.LowerLimit(tail); err != nil {
+		return 0, 0, err
+	}
+	upper, err = d.UpperQuantile(tail)
+	return lower, upper, err
+}
+
 // probabilityLimits sets exact limits for one point. The comparison is made
 // between whole counts, so that no rounding of a rate can decide it.
 func (o Options) probabilityLimits(p *Point, center float64) error {
@@ -92,13 +118,12 @@ func (o Options) probabilityLimits(p *Point, center float64) error {
 		}
 		upper, lower = binomialLimits(d, o.Tail)
 	} else {
-		l, err := ProbabilityLimits(center*o.size(*p), o.Tail)
-		if err != nil {
+		var err error
+		if lower, upper, err = exactLimits(center*o.size(p), o.Tail); err != nil {
 			return err
 		}
-		upper, lower = int(l.Upper), int(l.Lower)
 	}
-	per := o.scale(*p) / o.size(*p)
+	per := o.scale(p) / o.size(p)
 	p.UCL, p.HasUCL = float64(upper)*per, true
 	if o.share() && float64(upper) >= p.Exposure {
 		p.HasUCL = false

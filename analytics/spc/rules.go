@@ -103,8 +103,8 @@ func signals(points []Point, rules []Rule, run RunLength) []Signal {
 	for _, r := range rules {
 		switch r {
 		case BeyondLimits:
-			for i, p := range points {
-				if !p.Missing && p.Beyond != Within {
+			for i := range points {
+				if p := &points[i]; !p.Missing && p.Beyond != Within {
 					out = append(out, Signal{Rule: r, Side: p.Beyond, Points: []int{i}, At: i})
 				}
 			}
@@ -173,8 +173,8 @@ func runs(points []Point, length RunLength) []Signal {
 			out = append(out, Signal{Rule: RunOneSide, Side: at, Points: span(first, end), At: first + need - 1})
 		}
 	}
-	for i, p := range points {
-		s := Within
+	for i := range points {
+		p, s := &points[i], Within
 		if !p.Missing && p.Sigma > 0 {
 			s = side(p.Value, p.Center)
 		}
