@@ -7,7 +7,7 @@
 // fail. Tail probabilities are computed on their own side (P(X >= x) is never
 // one minus something), so that they stay accurate far out.
 //
-// The package never returns NaN or an infinity, never panics on data, and
-// keeps no state apart from the memos of exact limits in [CountLimits] and [Thresholds], whose
-// entries are pure functions of their index.
+// The package never returns NaN or an infinity, never panics on data, and keeps
+// no state apart from the memos of exact limits in [CountLimits] and
+// [Thresholds], whose entries are pure functions of their index.
 package dist

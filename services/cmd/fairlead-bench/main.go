@@ -65,6 +65,11 @@ func run(ctx context.Context, n, writers int, span time.Duration, dir string) er
 		return fmt.Errorf("reading: %w", err)
 	}
 	rows = append(rows, more...)
+	numbers, err := benchNumbers(ctx, filepath.Join(dir, "numbers"))
+	if err != nil {
+		return fmt.Errorf("numbers: %w", err)
+	}
+	rows = append(rows, numbers...)
 	fmt.Printf("%-52s %-26s %-30s %-12s %s\n", "", "service", "baseline", "ratio", "target")
 	for _, r := range rows {
 		fmt.Printf("%-52s %-26s %-30s %-12s %s\n", r.what, r.ours, r.baseline, r.ratio, r.target)
