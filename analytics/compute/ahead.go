@@ -117,7 +117,7 @@ func ahead(in *inputs, f predict.Forecast, past string, w words, a *answer) erro
 		}
 		rows = append(rows, figure.Estimate{Label: percent(share) + " of chances", Value: f.Mean, Lo: float64(l), Hi: float64(h), HasInterval: true})
 	}
-	d := figure.Intervals{Title: "The count to come", Unit: w.more, RowName: "range", IntervalName: "range", Rows: rows}
+	d := figure.Intervals{Title: "The count to come", Unit: w.more, RowName: "range", IntervalName: "range", Decimals: 1, Rows: rows}
 	if in.has("target") {
 		d.Reference, d.HasReference, d.ReferenceName = float64(in.whole("target")), true, "target"
 	}

@@ -178,7 +178,7 @@ func coOccurrence() Method {
 		},
 		How:     "Fisher's exact test of every pair over the reports that know both, corrected over all pairs tried.",
 		Source:  "Benjamini and Hochberg (1995), Journal of the Royal Statistical Society B 57:289-300; Benjamini and Yekutieli (2005), Journal of the American Statistical Association 100:71-81, for the intervals",
-		Example: `{"factors": {"wet floor": ["yes","yes","yes","no","no","no","yes","no","no","no","yes","no"], "worn shoes": ["yes","yes","yes","no","no","yes","yes","no","no","no","yes","no"], "hurry": ["no","yes","no","yes","no","no","?","yes","no","no","no","yes"]}}`,
+		Example: `{"factors":{"wet floor":["no","no","no","yes","no","yes","yes","no","yes","yes","yes","yes","no","no","no","no","yes","yes","no","no","no","no","no","no"],"worn shoes":["no","no","no","yes","no","no","yes","no","yes","no","yes","yes","no","yes","yes","no","yes","yes","no","no","no","no","no","no"],"hurry":["yes","yes","yes","yes","no","no","yes","?","no","?","no","no","no","?","yes","yes","?","no","?","yes","no","no","no","no"]}}`,
 		alike:   [][]string{{"factors"}}, named: map[string]string{"least support": "least_together"},
 		run: runCoOccurrence,
 	}

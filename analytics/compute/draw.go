@@ -57,7 +57,11 @@ func controlOf(c spc.Chart, w words) figure.Control {
 		if f.ExposureName != "" {
 			o.Exposure = p.Exposure
 		}
-		if !counted && o.Beyond {
+		switch {
+		case !o.Beyond:
+		case c.Kind == spc.XEwma:
+			o.Note = "average " + num(p.Value)
+		case !counted:
 			o.Note = num(p.Value)
 		}
 		f.Points = append(f.Points, o)

@@ -128,6 +128,7 @@ func cusumFigure(c spc.CusumChart, w words) figure.Control {
 	for _, p := range c.Points {
 		o := observation(p.Label)
 		o.Value, o.Count, o.Missing, o.Why, o.Beyond, o.UCL, o.HasUCL = p.Value, float64(p.Count), p.Missing, "nothing known", p.Beyond, c.DecisionInterval, true
+		o.Note = "sum " + num(p.Value)
 		f.Points = append(f.Points, o)
 	}
 	return f

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"fairlead/analytics/change"
 	"fairlead/analytics/figure"
@@ -170,9 +171,13 @@ func fitAnswer(in *inputs, f change.Fit, a *answer) error {
 		if e, err := f.Effect(c.Name, 1, level, true); err == nil {
 			entry["ratio"], entry["lower"], entry["upper"] = e.Ratio, e.Lo, e.Hi
 			if c.Name != "(Intercept)" {
-				rows = append(rows, figure.Estimate{Label: c.Name, Value: e.Ratio, Lo: e.Lo, Hi: e.Hi, HasInterval: true})
+				said := c.Name // "depotWorkshop" is how regressions name it; in words it is "depot Workshop"
+				if level, ok := strings.CutPrefix(c.Name, c.Term); ok && level != "" {
+					said = c.Term + " " + strings.TrimSpace(level)
+				}
+				rows = append(rows, figure.Estimate{Label: said, Value: e.Ratio, Lo: e.Lo, Hi: e.Hi, HasInterval: true})
 				if c.PValue < bestP {
-					best, bestP = fmt.Sprintf("%s: %s times the rate, and anything from %s to %s would fit (%s)", c.Name, num(e.Ratio), num(e.Lo), num(e.Hi), levelWord(level)), c.PValue
+					best, bestP = fmt.Sprintf("%s: %s times the rate, and anything from %s to %s would fit (%s)", said, num(e.Ratio), num(e.Lo), num(e.Hi), levelWord(level)), c.PValue
 				}
 			}
 		}

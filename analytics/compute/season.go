@@ -148,7 +148,7 @@ func seasonRates(in *inputs, counts []int, exposures []float64, position []int, 
 		if length == 12 {
 			label = time.Month(i + 1).String()
 		}
-		rows = append(rows, figure.Estimate{Label: label, Facts: num(float64(n)), Value: r.Value, Lo: r.Lo, Hi: r.Hi, HasInterval: r.Defined, Missing: !r.Defined, Why: "no exposure"})
+		rows = append(rows, figure.Estimate{Label: label, Facts: many(n, w.one, w.more), Value: r.Value, Lo: r.Lo, Hi: r.Hi, HasInterval: r.Defined, Missing: !r.Defined, Why: "no exposure"})
 	}
 	a.puts("cases", cases, "rates", rates, "lowers", lo, "uppers", hi)
 	const mostDrawn = 53
