@@ -136,7 +136,7 @@ func cusumFigure(c spc.CusumChart, w words) figure.Control {
 
 // designCusum refuses a ratio that is no change before the design does.
 func designCusum(mean, ratio, every float64, headStart bool) (spc.CusumDesign, error) {
-	if math.Abs(ratio-1) < 0.1 {
+	if math.Abs(ratio-1) < 0.1-1e-9 {
 		return spc.CusumDesign{}, bad("ratio", "is %s: must differ from 1 by at least a tenth", num(ratio))
 	}
 	return spc.DesignCusum(mean, ratio, every, headStart)

@@ -122,7 +122,7 @@ func worst(rng *rand.Rand) map[[2]string]map[string]any {
 		{"cross_table", "large"}:                 {"table": table(4, 4, 300_000)},
 		{"adjust_p_values", "many"}:              {"p": floats(100_000, 0, 1)},
 		{"scan", "many"}:                         {"places": texts(mostScanRows, 400), "kinds": texts(mostScanRows, 40), "periods": plus1(ints(mostScanRows, 29)), "longest": 15.0, "show": 50.0},
-		{"scan", "large counts"}:                 {"places": texts(mostScanRows, 200), "kinds": texts(mostScanRows, 30), "periods": plus1(ints(mostScanRows, 23)), "counts": ints(mostScanRows, 1000), "longest": 12.0, "show": 50.0},
+		{"scan", "large counts"}:                 {"places": texts(mostScanRows, 200), "kinds": texts(mostScanRows, 30), "periods": plus1(ints(mostScanRows, 23)), "counts": ints(mostScanRows, 30), "longest": 12.0, "show": 50.0},
 		{"cohen_kappa", "large"}:                 {"table": table(200, 200, 1000), "weights": "quadratic"},
 		{"fleiss_kappa", "large"}:                {"codes": rows(10_000, func() []any { return texts(10, 100) })},
 		{"krippendorff_alpha", "large"}:          {"raters": answers, "scale": "ordinal", "replicates": 5000.0},

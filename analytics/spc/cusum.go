@@ -178,7 +178,7 @@ func DesignCusum(mean, ratio, arl0 float64, headStart bool) (CusumDesign, error)
 	switch {
 	case !(mean >= 0.01 && mean <= 1000):
 		return CusumDesign{}, dist.BadFloat(op, "mean", mean, "must be at least 0.01 and at most 1000 cases a period")
-	case !(ratio >= 0.1 && ratio <= 10) || math.Abs(ratio-1) < 0.1:
+	case !(ratio >= 0.1 && ratio <= 10) || math.Abs(ratio-1) < 0.1-1e-9:
 		return CusumDesign{}, dist.BadFloat(op, "ratio", ratio, "must be from 0.1 to 10 and at least a tenth away from 1")
 	case !(arl0 >= 2 && arl0 <= 100_000):
 		return CusumDesign{}, dist.BadFloat(op, "arl0", arl0, "must be at least 2 and at most 100,000 periods")

@@ -69,7 +69,7 @@ func TestDesignCusum_simulated(t *testing.T) {
 // that keeps the promise.
 func TestDesignCusum(t *testing.T) {
 	t.Parallel()
-	for _, c := range []struct{ mean, ratio float64 }{{0.2, 2}, {1, 1.5}, {6, 0.5}, {30, 1.3}, {200, 1.2}} {
+	for _, c := range []struct{ mean, ratio float64 }{{0.2, 2}, {1, 1.5}, {6, 0.5}, {30, 1.3}, {200, 1.2}, {5, 0.9}} {
 		plain, err := DesignCusum(c.mean, c.ratio, 370, false)
 		require.NoError(t, err, "%+v", c)
 		fast, err := DesignCusum(c.mean, c.ratio, 370, true)
