@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -39,9 +40,26 @@ type Directory struct {
 
 	mu      sync.RWMutex
 	entries []entry
-	lent    []entry   // in this process only
-	read    time.Time // modification time of the file when it was last read
+	lent    []entry // in this process only
+	seen    seen    // the file as it was last read
 	looked  time.Time
+}
+
+// seen is what is known of a file when its contents were read.
+type seen struct {
+	info os.FileInfo // nil: never read
+	at   time.Time
+}
+
+// settled is how old a file must have been when it was read to be known by its
+// time: file systems stamp times by a clock tick, at worst of two seconds
+// (FAT), and a second edit in one tick may leave time and size as they were.
+const settled = 2 * time.Second
+
+// is reports whether the file is certainly as it was when it was read.
+func (s seen) is(now os.FileInfo) bool {
+	return s.info != nil && os.SameFile(s.info, now) && s.info.Size() == now.Size() &&
+		s.info.ModTime().Equal(now.ModTime()) && s.at.Sub(s.info.ModTime()) > settled
 }
 
 // entry is one principal as it lies in the file.
@@ -173,22 +191,35 @@ func (d *Directory) refresh() {
 	if stale {
 		d.looked = time.Now()
 	}
-	read := d.read
+	last := d.seen
 	d.mu.Unlock()
 	if !stale {
 		return
 	}
-	if info, err := os.Stat(d.path); err == nil && !info.ModTime().Equal(read) {
+	if info, err := os.Stat(d.path); err == nil && !last.is(info) {
 		// An unreadable file leaves the old directory in force.
 		_ = d.reload()
 	}
 }
 
 func (d *Directory) reload() error {
-	raw, err := os.ReadFile(d.path)
+	f, err := os.Open(d.path)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil
 	}
+	if err != nil {
+		return fmt.Errorf("access: read directory: %w", err)
+	}
+	defer f.Close()
+	// Looked at before it is read, and through the same handle: an edit while
+	// it is read, or another file in its place, then differs from what is
+	// remembered and is read the next time.
+	at := time.Now()
+	info, err := f.Stat()
+	if err != nil {
+		return fmt.Errorf("access: read directory: %w", err)
+	}
+	raw, err := io.ReadAll(f)
 	if err != nil {
 		return fmt.Errorf("access: read directory: %w", err)
 	}
@@ -203,13 +234,9 @@ func (d *Directory) reload() error {
 			}
 		}
 	}
-	info, err := os.Stat(d.path)
-	if err != nil {
-		return fmt.Errorf("access: read directory: %w", err)
-	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.entries, d.read = entries, info.ModTime()
+	d.entries, d.seen = entries, seen{info, at}
 	return nil
 }
 
@@ -230,16 +257,17 @@ func (d *Directory) save() error {
 	}
 	defer os.Remove(f.Name())
 	_, err = f.WriteString(head + string(raw))
-	err = errors.Join(err, f.Chmod(0o600), f.Sync(), f.Close())
+	err = errors.Join(err, f.Chmod(0o600), f.Sync())
+	at := time.Now()
+	info, statErr := f.Stat() // of the file that is renamed, not of what lies there afterwards
+	err = errors.Join(err, statErr, f.Close())
 	if err == nil {
 		err = os.Rename(f.Name(), d.path)
 	}
 	if err != nil {
 		return fmt.Errorf("access: write directory: %w", err)
 	}
-	if info, err := os.Stat(d.path); err == nil {
-		d.read = info.ModTime()
-	}
+	d.seen = seen{info, at}
 	return nil
 }
 

@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -67,6 +68,60 @@ func TestLend(t *testing.T) {
 	require.Equal(t, "principals/report-form", who.Name)
 	require.True(t, d.Empty(), "a lent principal is nobody who signs in")
 	require.NoFileExists(t, path)
+}
+
+// TestDirectoryNoticesEdits: whoever was taken out must lose access, also when
+// the file's time and size say that nothing happened.
+func TestDirectoryNoticesEdits(t *testing.T) {
+	t.Parallel()
+	line := func(id, token string) []byte {
+		return []byte("- id: " + id + "\n  roles: [adviser]\n  token_sha256: " + hash(token) + "\n")
+	}
+	long := time.Date(2026, 7, 1, 9, 0, 0, 0, time.UTC)
+	for name, c := range map[string]struct {
+		before, after time.Time // modification times; zero: as the system stamps it
+		edit          func(t *testing.T, path string)
+	}{
+		"another size, same time": {long, long, func(t *testing.T, path string) {
+			require.NoError(t, os.WriteFile(path, append([]byte("# longer\n"), line("bob", "b")...), 0o600))
+		}},
+		"another file of same time and size": {long, long, func(t *testing.T, path string) {
+			require.NoError(t, os.WriteFile(path+".new", line("bob", "b"), 0o600))
+			require.NoError(t, os.Rename(path+".new", path))
+		}},
+		"an older time": {long, long.Add(-time.Hour), func(t *testing.T, path string) {
+			require.NoError(t, os.WriteFile(path, line("bob", "b"), 0o600))
+		}},
+		"a second edit in the same tick": {time.Time{}, time.Time{}, func(t *testing.T, path string) {
+			info, err := os.Stat(path)
+			require.NoError(t, err)
+			require.NoError(t, os.WriteFile(path, line("bob", "b"), 0o600))
+			require.NoError(t, os.Chtimes(path, info.ModTime(), info.ModTime()))
+		}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			path := filepath.Join(t.TempDir(), "access.yaml")
+			require.NoError(t, os.WriteFile(path, line("ada", "a"), 0o600))
+			if !c.before.IsZero() {
+				require.NoError(t, os.Chtimes(path, c.before, c.before))
+			}
+			d, err := OpenDirectory(path)
+			require.NoError(t, err)
+			_, err = d.ByToken("a")
+			require.NoError(t, err)
+			c.edit(t, path)
+			if !c.after.IsZero() {
+				require.NoError(t, os.Chtimes(path, c.after, c.after))
+			}
+			d.looked = time.Time{} // a second has passed
+			_, err = d.ByToken("a")
+			require.ErrorIs(t, err, ErrUnknownToken)
+			who, err := d.ByToken("b")
+			require.NoError(t, err)
+			require.Equal(t, "principals/bob", who.Name)
+		})
+	}
 }
 
 func TestDirectoryRefusesUnknownRoles(t *testing.T) {
