@@ -74,6 +74,28 @@ func (house) Get(name string) (*pb.Workplace, bool) {
 func (house) Root() string            { return "workplaces/shire" }
 func (house) Within(a, b string) bool { return a == b }
 
+// TestReachBeforeExistence: an answer that differs for places that exist would
+// list them to whoever asks.
+func TestReachBeforeExistence(t *testing.T) {
+	t.Parallel()
+	s, _ := room(&figures{seq: 41})
+	ctx := access.With(context.Background(), access.Principal{Name: "principals/x",
+		Roles: []pb.Role{pb.Role_ROLE_AUDITOR}, Workplaces: []string{"workplaces/other"}})
+	var said []string
+	for _, w := range []string{"workplaces/shire", "workplaces/nowhere"} {
+		req := &pb.GetSummaryRequest{Period: half, Workplace: w}
+		_, err := s.GetSummary(ctx, req)
+		require.Equal(t, codes.PermissionDenied, status.Code(err), "%s: %v", w, err)
+		said = append(said, err.Error())
+		_, err = s.ExportSummary(ctx, &pb.ExportSummaryRequest{Summary: req, Format: pb.FileFormat_FILE_FORMAT_CSV})
+		require.Equal(t, codes.PermissionDenied, status.Code(err), "%s: %v", w, err)
+		said = append(said, err.Error())
+	}
+	for _, one := range said {
+		require.Equal(t, said[0], one)
+	}
+}
+
 type log struct{}
 
 func (log) Get(_ context.Context, name string) (ledger.Resource, error) {

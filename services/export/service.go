@@ -66,7 +66,7 @@ func New(d Deps) *Service { return &Service{d: d} }
 
 // GetSummary implements ExportService.
 func (s *Service) GetSummary(ctx context.Context, req *pb.GetSummaryRequest) (*pb.Summary, error) {
-	if err := s.check(req, ""); err != nil {
+	if err := s.check(ctx, req, ""); err != nil {
 		return nil, err
 	}
 	return s.summarise(ctx, req)
@@ -74,7 +74,7 @@ func (s *Service) GetSummary(ctx context.Context, req *pb.GetSummaryRequest) (*p
 
 // ExportSummary implements ExportService.
 func (s *Service) ExportSummary(ctx context.Context, req *pb.ExportSummaryRequest) (*pb.ExportSummaryResponse, error) {
-	if err := s.check(req.GetSummary(), "summary."); err != nil {
+	if err := s.check(ctx, req.GetSummary(), "summary."); err != nil {
 		return nil, err
 	}
 	sum, err := s.summarise(ctx, req.GetSummary())
@@ -105,8 +105,14 @@ func (s *Service) ExportSummary(ctx context.Context, req *pb.ExportSummaryReques
 	return out, nil
 }
 
-// check says what the rules of the contract cannot.
-func (s *Service) check(req *pb.GetSummaryRequest, path string) error {
+// check says what the rules of the contract cannot. Reach is decided first: who
+// does not reach a workplace gets the same answer whether it exists or not.
+func (s *Service) check(ctx context.Context, req *pb.GetSummaryRequest, path string) error {
+	if w := req.GetWorkplace(); w != "" {
+		if _, err := access.Narrow(access.From(ctx), s.d.Tree, []string{w}); err != nil {
+			return err
+		}
+	}
 	var vs fault.Violations
 	p := req.GetPeriod()
 	if p.GetEndMonth() <= p.GetStartMonth() {
