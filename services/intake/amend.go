@@ -2,6 +2,7 @@ package intake
 
 import (
 	"context"
+	"maps"
 	"slices"
 	"strings"
 
@@ -44,7 +45,7 @@ func (s *Service) amendment(req *pb.UpdateReportRequest) edit {
 	return edit{asked: req, requestID: req.GetRequestId(), name: given.GetName(), etag: given.GetEtag(),
 		etagField: "report.etag", verb: record.VerbAmend, reason: req.GetReason(), at: "report",
 		do: func(ctx context.Context, from getter, r *pb.Report, x *examination) error {
-			before := r.GetWorkplace()
+			before, states := r.GetWorkplace(), maps.Clone(r.GetAnswers())
 			src := proto.Clone(given).(*pb.Report)
 			mask, harms := splitMask(req.GetUpdateMask(), src)
 			if len(mask.GetPaths()) > 0 || len(req.GetUpdateMask().GetPaths()) == 0 {
@@ -54,8 +55,23 @@ func (s *Service) amendment(req *pb.UpdateReportRequest) edit {
 			if len(x.vs) > 0 {
 				return nil
 			}
-			return s.reexamine(ctx, from, r, x, before, slices.Contains(req.GetUpdateMask().GetPaths(), "answers"))
+			if !slices.Contains(req.GetUpdateMask().GetPaths(), "answers") {
+				replaceStates(r, states)
+			}
+			return s.reexamine(ctx, from, r, x, before)
 		}}
+}
+
+// replaceStates drops the states that a report had before of items that have a
+// value now: who reads a report, gives an item a value and sends all of it back
+// sends the old state along. A state that is new with the amendment stays, and
+// must fit.
+func replaceStates(r *pb.Report, before map[string]pb.AnswerState) {
+	for item, state := range r.GetAnswers() {
+		if was, there := before[item]; there && was == state && answers.Has(r, item) {
+			delete(r.Answers, item)
+		}
+	}
 }
 
 // splitMask takes harms out of what is applied field by field. Without a mask
@@ -78,8 +94,14 @@ func splitMask(mask *fieldmaskpb.FieldMask, src *pb.Report) (*fieldmaskpb.FieldM
 // step in the history: they may be sent as they were read, or left out.
 func amendHarms(r *pb.Report, sent []*pb.Harm) fault.Violations {
 	var vs fault.Violations
+	seen := map[string]bool{}
 	for i, h := range sent {
 		at := index("report.harms", i)
+		if seen[h.GetHarmId()] {
+			vs.Add(at+".harm_id", "is sent twice; put what changes about one harm into one")
+			continue
+		}
+		seen[h.GetHarmId()] = true
 		k := slices.IndexFunc(r.GetHarms(), func(o *pb.Harm) bool { return o.GetHarmId() == h.GetHarmId() })
 		if k < 0 {
 			vs.Add(at+".harm_id", "is not a harm of this report; give the id of the one to amend, or add a new one with AddHarm")
@@ -113,13 +135,8 @@ func equalLists[M proto.Message](a, b []M) bool {
 }
 
 // reexamine checks a report as it would stand after a change, by the rules of
-// the contract and by ours, and settles it. stated says that the change gave
-// the answers of the report itself, which must then fit its values; otherwise
-// values that were given replace the states they had.
-func (s *Service) reexamine(ctx context.Context, from getter, r *pb.Report, x *examination, before string, stated bool) error {
-	if !stated {
-		answers.Normalise(r)
-	}
+// the contract and by ours, and settles it.
+func (s *Service) reexamine(ctx context.Context, from getter, r *pb.Report, x *examination, before string) error {
 	for _, v := range s.Rules(r) {
 		x.add(v.Field, v.Description)
 	}

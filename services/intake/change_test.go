@@ -69,6 +69,15 @@ func TestUpdateReport(t *testing.T) {
 	require.Empty(t, got.Spot)
 	require.Equal(t, map[string]pb.AnswerState{"spot": notKnown}, got.Answers)
 
+	// All of it is sent back with a value in place of the state it had.
+	all = proto.Clone(got).(*pb.Report)
+	all.Spot = "bay 4"
+	resp, err = call(adviser, h.UpdateReport, &pb.UpdateReportRequest{Report: all, Reason: "asked once more"})
+	require.NoError(t, err)
+	got = resp.Report
+	require.Equal(t, "bay 4", got.Spot)
+	require.Empty(t, got.Answers)
+
 	// The event moves to the last day away: one day less, and the class follows.
 	require.Equal(t, pb.OutcomeClass_OUTCOME_CLASS_LOST_TIME, got.Harms[0].Outcome)
 	_, err = call(adviser, h.UpdateReport, amend(got, func(r *pb.Report) { r.OccurTime = at("2026-02-25T01:00:00Z") }))
@@ -125,6 +134,10 @@ func TestUpdateReportAmendsHarms(t *testing.T) {
 		require.Equal(t, codes.InvalidArgument, status.Code(err), name)
 		require.Equal(t, []string{c.field}, fields(err), name)
 	}
+	_, err = call(adviser, h.UpdateReport, amend(got, func(r *pb.Report) {
+		r.Harms = []*pb.Harm{got.Harms[0], got.Harms[1], got.Harms[0]}
+	}))
+	refused(t, err, "report.harms[2].harm_id")
 	require.Equal(t, before, h.head())
 }
 
@@ -168,6 +181,10 @@ func TestUpdateReportRefuses(t *testing.T) {
 		"beyond the role":      {north, amend(r, func(r *pb.Report) { r.Workplace = quarry }), codes.InvalidArgument, "report.workplace"},
 		"role of an anonymous": {adviser, amend(anonymous, func(r *pb.Report) { r.TellerRole = 1 }), codes.InvalidArgument, "report.teller_role"},
 		"value and no value":   {adviser, amend(r, func(r *pb.Report) { r.Spot, r.Answers = "x", map[string]pb.AnswerState{"spot": notKnown} }, "spot", "answers"), codes.InvalidArgument, "report.answers.spot"},
+		"no mask: both given":  {adviser, amend(r, func(r *pb.Report) { r.Spot, r.Answers = "x", map[string]pb.AnswerState{"spot": notKnown} }), codes.InvalidArgument, "report.answers.spot"},
+		"no mask: has a value": {adviser, amend(r, func(r *pb.Report) { r.Answers = map[string]pb.AnswerState{"kind": notKnown} }), codes.InvalidArgument, "report.answers.kind"},
+		"no mask: no item":     {adviser, amend(r, func(r *pb.Report) { r.Answers = map[string]pb.AnswerState{"weather": notKnown} }), codes.InvalidArgument, "report.answers.weather"},
+		"no mask: known what?": {adviser, amend(r, func(r *pb.Report) { r.Answers = map[string]pb.AnswerState{"spot": pb.AnswerState_ANSWER_STATE_KNOWN} }), codes.InvalidArgument, "report.answers.spot"},
 		"harm of another":      {adviser, amend(r, func(r *pb.Report) { r.Harms = []*pb.Harm{{HarmId: "h1"}} }), codes.InvalidArgument, "report.harms[0].harm_id"},
 		"link to nothing":      {adviser, amend(r, func(r *pb.Report) { r.Links = []*pb.ReportLink{{Report: "reports/" + someUUID, Kind: 1}} }), codes.InvalidArgument, "report.links[0].report"},
 		"release of a hazard":  {adviser, amend(r, func(r *pb.Report) { r.Kind, r.Release = 1, &pb.Release{Substance: "oil"} }), codes.InvalidArgument, "report.release"},
