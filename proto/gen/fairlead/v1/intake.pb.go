@@ -486,7 +486,9 @@ type UpdateReportRequest struct {
 	// Paths of Report to change; absent means the fields that are set. With
 	// `harms`, each harm sent amends the one of the same id in its person,
 	// employment group, age band, description, illness, treatment and answers;
-	// harms that are not sent stay as they are.
+	// harms that are not sent stay as they are, and one harm sent twice is
+	// refused. An answer in `answers` that was there before gives way to a value
+	// that is sent; one that is new must fit the values.
 	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
 	// Why. Required, 3 to 1,000 characters.
 	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
