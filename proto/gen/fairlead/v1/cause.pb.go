@@ -191,8 +191,10 @@ type RankCausesRequest struct {
 	IncludeSvg bool `protobuf:"varint,8,opt,name=include_svg,json=includeSvg,proto3" json:"include_svg,omitempty"`
 	// Wait until this sequence number is in force, up to the deadline. Optional.
 	MinSequenceNumber int64 `protobuf:"varint,9,opt,name=min_sequence_number,json=minSequenceNumber,proto3" json:"min_sequence_number,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,10,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *RankCausesRequest) Reset() {
@@ -288,6 +290,13 @@ func (x *RankCausesRequest) GetMinSequenceNumber() int64 {
 	return 0
 }
 
+func (x *RankCausesRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // CauseRanking is categories in order of how often they occur.
 type CauseRanking struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -335,8 +344,11 @@ type CauseRanking struct {
 	SvgNarrow string `protobuf:"bytes,20,opt,name=svg_narrow,json=svgNarrow,proto3" json:"svg_narrow,omitempty"`
 	// Sequence number that it reflects.
 	SequenceNumber int64 `protobuf:"varint,21,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// The moment that the answer is of: give it as `as_at` and the same answer
+	// comes again, whatever was recorded since.
+	AsAt          *AsAt `protobuf:"bytes,22,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CauseRanking) Reset() {
@@ -516,6 +528,13 @@ func (x *CauseRanking) GetSequenceNumber() int64 {
 	return 0
 }
 
+func (x *CauseRanking) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // RankedCause is one category of a ranking.
 type RankedCause struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -670,8 +689,10 @@ type CrossCausesRequest struct {
 	IncludeSvg bool `protobuf:"varint,11,opt,name=include_svg,json=includeSvg,proto3" json:"include_svg,omitempty"`
 	// Wait until this sequence number is in force, up to the deadline. Optional.
 	MinSequenceNumber int64 `protobuf:"varint,12,opt,name=min_sequence_number,json=minSequenceNumber,proto3" json:"min_sequence_number,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,13,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CrossCausesRequest) Reset() {
@@ -788,6 +809,13 @@ func (x *CrossCausesRequest) GetMinSequenceNumber() int64 {
 	return 0
 }
 
+func (x *CrossCausesRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // CauseCross is two dimensions crossed, over those that have a value on both.
 type CauseCross struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -865,8 +893,11 @@ type CauseCross struct {
 	OddsSvgNarrow string `protobuf:"bytes,34,opt,name=odds_svg_narrow,json=oddsSvgNarrow,proto3" json:"odds_svg_narrow,omitempty"`
 	// Sequence number that it reflects.
 	SequenceNumber int64 `protobuf:"varint,35,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// The moment that the answer is of: give it as `as_at` and the same answer
+	// comes again, whatever was recorded since.
+	AsAt          *AsAt `protobuf:"bytes,36,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CauseCross) Reset() {
@@ -1142,6 +1173,13 @@ func (x *CauseCross) GetSequenceNumber() int64 {
 		return x.SequenceNumber
 	}
 	return 0
+}
+
+func (x *CauseCross) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
 }
 
 // WholeTableTest is a test of whether the rows of a table are alike.
@@ -1444,8 +1482,10 @@ type FindClustersRequest struct {
 	ClusterLimit int32 `protobuf:"varint,10,opt,name=cluster_limit,json=clusterLimit,proto3" json:"cluster_limit,omitempty"`
 	// Wait until this sequence number is in force, up to the deadline. Optional.
 	MinSequenceNumber int64 `protobuf:"varint,11,opt,name=min_sequence_number,json=minSequenceNumber,proto3" json:"min_sequence_number,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,12,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *FindClustersRequest) Reset() {
@@ -1555,6 +1595,13 @@ func (x *FindClustersRequest) GetMinSequenceNumber() int64 {
 	return 0
 }
 
+func (x *FindClustersRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // CauseClusters is what has lately begun to pile up.
 type CauseClusters struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1611,8 +1658,11 @@ type CauseClusters struct {
 	Cautions []string `protobuf:"bytes,24,rep,name=cautions,proto3" json:"cautions,omitempty"`
 	// Sequence number that it reflects.
 	SequenceNumber int64 `protobuf:"varint,25,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// The moment that the answer is of: give it as `as_at` and the same answer
+	// comes again, whatever was recorded since.
+	AsAt          *AsAt `protobuf:"bytes,26,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CauseClusters) Reset() {
@@ -1820,6 +1870,13 @@ func (x *CauseClusters) GetSequenceNumber() int64 {
 	return 0
 }
 
+func (x *CauseClusters) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // CauseCluster is a workplace at which one category has lately piled up.
 type CauseCluster struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2000,7 +2057,7 @@ var File_fairlead_v1_cause_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\n" +
-	"\x17fairlead/v1/cause.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1afairlead/v1/counting.proto\x1a\x18fairlead/v1/filter.proto\"\xa1\x01\n" +
+	"\x17fairlead/v1/cause.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1afairlead/v1/counting.proto\x1a\x18fairlead/v1/filter.proto\"\xa1\x01\n" +
 	"\n" +
 	"Proportion\x12\x14\n" +
 	"\x05count\x18\x01 \x01(\x03R\x05count\x12\x0e\n" +
@@ -2010,7 +2067,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\x05upper\x18\x05 \x01(\x01H\x02R\x05upper\x88\x01\x01B\b\n" +
 	"\x06_valueB\b\n" +
 	"\x06_lowerB\b\n" +
-	"\x06_upper\"\xb5\x03\n" +
+	"\x06_upper\"\xdd\x03\n" +
 	"\x11RankCausesRequest\x121\n" +
 	"\x06filter\x18\x01 \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filter\x12+\n" +
 	"\x06period\x18\x02 \x01(\v2\x13.fairlead.v1.PeriodR\x06period\x12@\n" +
@@ -2025,7 +2082,9 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\x05level\x18\a \x01(\x01B\x1a\xbaH\x17\xd8\x01\x01\x12\x12\x19+\x87\x16\xd9\xce\xf7\xef?)\x00\x00\x00\x00\x00\x00\xe0?R\x05level\x12\x1f\n" +
 	"\vinclude_svg\x18\b \x01(\bR\n" +
 	"includeSvg\x127\n" +
-	"\x13min_sequence_number\x18\t \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"\xd7\x05\n" +
+	"\x13min_sequence_number\x18\t \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
+	"\x05as_at\x18\n" +
+	" \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xff\x05\n" +
 	"\fCauseRanking\x124\n" +
 	"\tdimension\x18\x01 \x01(\x0e2\x16.fairlead.v1.DimensionR\tdimension\x12\x1d\n" +
 	"\n" +
@@ -2054,7 +2113,8 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\x03svg\x18\x13 \x01(\tR\x03svg\x12\x1d\n" +
 	"\n" +
 	"svg_narrow\x18\x14 \x01(\tR\tsvgNarrow\x12'\n" +
-	"\x0fsequence_number\x18\x15 \x01(\x03R\x0esequenceNumber\"\xe4\x02\n" +
+	"\x0fsequence_number\x18\x15 \x01(\x03R\x0esequenceNumber\x12&\n" +
+	"\x05as_at\x18\x16 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xe4\x02\n" +
 	"\vRankedCause\x12*\n" +
 	"\x04head\x18\x01 \x01(\v2\x16.fairlead.v1.TableHeadR\x04head\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\x03R\x05count\x12\x18\n" +
@@ -2066,7 +2126,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\vgap_p_value\x18\b \x01(\x01H\x01R\tgapPValue\x88\x01\x01\x121\n" +
 	"\x06filter\x18\t \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filterB\x10\n" +
 	"\x0e_running_shareB\x0e\n" +
-	"\f_gap_p_value\"\xe8\x04\n" +
+	"\f_gap_p_value\"\x90\x05\n" +
 	"\x12CrossCausesRequest\x121\n" +
 	"\x06filter\x18\x01 \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filter\x12+\n" +
 	"\x06period\x18\x02 \x01(\v2\x13.fairlead.v1.PeriodR\x06period\x126\n" +
@@ -2088,7 +2148,9 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\xbaH\a\x1a\x05\x18\xd0\x0f(\x00R\tpairLimit\x12\x1f\n" +
 	"\vinclude_svg\x18\v \x01(\bR\n" +
 	"includeSvg\x127\n" +
-	"\x13min_sequence_number\x18\f \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"\xfe\t\n" +
+	"\x13min_sequence_number\x18\f \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
+	"\x05as_at\x18\r \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xa6\n" +
+	"\n" +
 	"\n" +
 	"CauseCross\x12*\n" +
 	"\x04rows\x18\x01 \x01(\x0e2\x16.fairlead.v1.DimensionR\x04rows\x120\n" +
@@ -2132,7 +2194,8 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"svg_narrow\x18  \x01(\tR\tsvgNarrow\x12\x19\n" +
 	"\bodds_svg\x18! \x01(\tR\aoddsSvg\x12&\n" +
 	"\x0fodds_svg_narrow\x18\" \x01(\tR\roddsSvgNarrow\x12'\n" +
-	"\x0fsequence_number\x18# \x01(\x03R\x0esequenceNumber\"\xb6\x01\n" +
+	"\x0fsequence_number\x18# \x01(\x03R\x0esequenceNumber\x12&\n" +
+	"\x05as_at\x18$ \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xb6\x01\n" +
 	"\x0eWholeTableTest\x12\x1d\n" +
 	"\n" +
 	"chi_square\x18\x01 \x01(\x01R\tchiSquare\x12,\n" +
@@ -2165,7 +2228,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\x06filter\x18\x0f \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filterB\r\n" +
 	"\v_odds_ratioB\r\n" +
 	"\v_odds_lowerB\r\n" +
-	"\v_odds_upper\"\xc6\x04\n" +
+	"\v_odds_upper\"\xee\x04\n" +
 	"\x13FindClustersRequest\x121\n" +
 	"\x06filter\x18\x01 \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filter\x12+\n" +
 	"\x06period\x18\x02 \x01(\v2\x13.fairlead.v1.PeriodR\x06period\x12>\n" +
@@ -2181,7 +2244,8 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\x10false_alarm_rate\x18\t \x01(\x01B\x1a\xbaH\x17\xd8\x01\x01\x12\x12\x19\x00\x00\x00\x00\x00\x00\xe0?)\xfc\xa9\xf1\xd2MbP?R\x0efalseAlarmRate\x12.\n" +
 	"\rcluster_limit\x18\n" +
 	" \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x00R\fclusterLimit\x127\n" +
-	"\x13min_sequence_number\x18\v \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"\xe6\x06\n" +
+	"\x13min_sequence_number\x18\v \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
+	"\x05as_at\x18\f \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x8e\a\n" +
 	"\rCauseClusters\x122\n" +
 	"\bcategory\x18\x01 \x01(\x0e2\x16.fairlead.v1.DimensionR\bcategory\x12\x1d\n" +
 	"\n" +
@@ -2214,7 +2278,8 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\x06method\x18\x16 \x01(\tR\x06method\x12\x16\n" +
 	"\x06source\x18\x17 \x01(\tR\x06source\x12\x1a\n" +
 	"\bcautions\x18\x18 \x03(\tR\bcautions\x12'\n" +
-	"\x0fsequence_number\x18\x19 \x01(\x03R\x0esequenceNumber\"\xaf\x04\n" +
+	"\x0fsequence_number\x18\x19 \x01(\x03R\x0esequenceNumber\x12&\n" +
+	"\x05as_at\x18\x1a \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xaf\x04\n" +
 	"\fCauseCluster\x124\n" +
 	"\tworkplace\x18\x01 \x01(\v2\x16.fairlead.v1.TableHeadR\tworkplace\x122\n" +
 	"\bcategory\x18\x02 \x01(\v2\x16.fairlead.v1.TableHeadR\bcategory\x12\x1f\n" +
@@ -2271,54 +2336,61 @@ var file_fairlead_v1_cause_proto_goTypes = []any{
 	(*ReportFilter)(nil),        // 12: fairlead.v1.ReportFilter
 	(*Period)(nil),              // 13: fairlead.v1.Period
 	(Dimension)(0),              // 14: fairlead.v1.Dimension
-	(*TableHead)(nil),           // 15: fairlead.v1.TableHead
+	(*AsAt)(nil),                // 15: fairlead.v1.AsAt
+	(*TableHead)(nil),           // 16: fairlead.v1.TableHead
 }
 var file_fairlead_v1_cause_proto_depIdxs = []int32{
 	12, // 0: fairlead.v1.RankCausesRequest.filter:type_name -> fairlead.v1.ReportFilter
 	13, // 1: fairlead.v1.RankCausesRequest.period:type_name -> fairlead.v1.Period
 	14, // 2: fairlead.v1.RankCausesRequest.dimension:type_name -> fairlead.v1.Dimension
-	14, // 3: fairlead.v1.CauseRanking.dimension:type_name -> fairlead.v1.Dimension
-	13, // 4: fairlead.v1.CauseRanking.period:type_name -> fairlead.v1.Period
-	4,  // 5: fairlead.v1.CauseRanking.unknown:type_name -> fairlead.v1.RankedCause
-	1,  // 6: fairlead.v1.CauseRanking.missing:type_name -> fairlead.v1.Proportion
-	4,  // 7: fairlead.v1.CauseRanking.rows:type_name -> fairlead.v1.RankedCause
-	1,  // 8: fairlead.v1.CauseRanking.unreviewed:type_name -> fairlead.v1.Proportion
-	15, // 9: fairlead.v1.RankedCause.head:type_name -> fairlead.v1.TableHead
-	1,  // 10: fairlead.v1.RankedCause.share:type_name -> fairlead.v1.Proportion
-	12, // 11: fairlead.v1.RankedCause.filter:type_name -> fairlead.v1.ReportFilter
-	12, // 12: fairlead.v1.CrossCausesRequest.filter:type_name -> fairlead.v1.ReportFilter
-	13, // 13: fairlead.v1.CrossCausesRequest.period:type_name -> fairlead.v1.Period
-	14, // 14: fairlead.v1.CrossCausesRequest.rows:type_name -> fairlead.v1.Dimension
-	14, // 15: fairlead.v1.CrossCausesRequest.columns:type_name -> fairlead.v1.Dimension
-	14, // 16: fairlead.v1.CauseCross.rows:type_name -> fairlead.v1.Dimension
-	14, // 17: fairlead.v1.CauseCross.columns:type_name -> fairlead.v1.Dimension
-	13, // 18: fairlead.v1.CauseCross.period:type_name -> fairlead.v1.Period
-	15, // 19: fairlead.v1.CauseCross.row_heads:type_name -> fairlead.v1.TableHead
-	15, // 20: fairlead.v1.CauseCross.column_heads:type_name -> fairlead.v1.TableHead
-	1,  // 21: fairlead.v1.CauseCross.missing:type_name -> fairlead.v1.Proportion
-	8,  // 22: fairlead.v1.CauseCross.pairs:type_name -> fairlead.v1.CausePair
-	7,  // 23: fairlead.v1.CauseCross.whole:type_name -> fairlead.v1.WholeTableTest
-	1,  // 24: fairlead.v1.CauseCross.rows_unreviewed:type_name -> fairlead.v1.Proportion
-	1,  // 25: fairlead.v1.CauseCross.columns_unreviewed:type_name -> fairlead.v1.Proportion
-	12, // 26: fairlead.v1.CausePair.filter:type_name -> fairlead.v1.ReportFilter
-	12, // 27: fairlead.v1.FindClustersRequest.filter:type_name -> fairlead.v1.ReportFilter
-	13, // 28: fairlead.v1.FindClustersRequest.period:type_name -> fairlead.v1.Period
-	14, // 29: fairlead.v1.FindClustersRequest.category:type_name -> fairlead.v1.Dimension
-	0,  // 30: fairlead.v1.FindClustersRequest.basis:type_name -> fairlead.v1.ClusterBasis
-	14, // 31: fairlead.v1.CauseClusters.category:type_name -> fairlead.v1.Dimension
-	13, // 32: fairlead.v1.CauseClusters.period:type_name -> fairlead.v1.Period
-	0,  // 33: fairlead.v1.CauseClusters.basis:type_name -> fairlead.v1.ClusterBasis
-	11, // 34: fairlead.v1.CauseClusters.clusters:type_name -> fairlead.v1.CauseCluster
-	1,  // 35: fairlead.v1.CauseClusters.missing:type_name -> fairlead.v1.Proportion
-	1,  // 36: fairlead.v1.CauseClusters.unreviewed:type_name -> fairlead.v1.Proportion
-	15, // 37: fairlead.v1.CauseCluster.workplace:type_name -> fairlead.v1.TableHead
-	15, // 38: fairlead.v1.CauseCluster.category:type_name -> fairlead.v1.TableHead
-	12, // 39: fairlead.v1.CauseCluster.filter:type_name -> fairlead.v1.ReportFilter
-	40, // [40:40] is the sub-list for method output_type
-	40, // [40:40] is the sub-list for method input_type
-	40, // [40:40] is the sub-list for extension type_name
-	40, // [40:40] is the sub-list for extension extendee
-	0,  // [0:40] is the sub-list for field type_name
+	15, // 3: fairlead.v1.RankCausesRequest.as_at:type_name -> fairlead.v1.AsAt
+	14, // 4: fairlead.v1.CauseRanking.dimension:type_name -> fairlead.v1.Dimension
+	13, // 5: fairlead.v1.CauseRanking.period:type_name -> fairlead.v1.Period
+	4,  // 6: fairlead.v1.CauseRanking.unknown:type_name -> fairlead.v1.RankedCause
+	1,  // 7: fairlead.v1.CauseRanking.missing:type_name -> fairlead.v1.Proportion
+	4,  // 8: fairlead.v1.CauseRanking.rows:type_name -> fairlead.v1.RankedCause
+	1,  // 9: fairlead.v1.CauseRanking.unreviewed:type_name -> fairlead.v1.Proportion
+	15, // 10: fairlead.v1.CauseRanking.as_at:type_name -> fairlead.v1.AsAt
+	16, // 11: fairlead.v1.RankedCause.head:type_name -> fairlead.v1.TableHead
+	1,  // 12: fairlead.v1.RankedCause.share:type_name -> fairlead.v1.Proportion
+	12, // 13: fairlead.v1.RankedCause.filter:type_name -> fairlead.v1.ReportFilter
+	12, // 14: fairlead.v1.CrossCausesRequest.filter:type_name -> fairlead.v1.ReportFilter
+	13, // 15: fairlead.v1.CrossCausesRequest.period:type_name -> fairlead.v1.Period
+	14, // 16: fairlead.v1.CrossCausesRequest.rows:type_name -> fairlead.v1.Dimension
+	14, // 17: fairlead.v1.CrossCausesRequest.columns:type_name -> fairlead.v1.Dimension
+	15, // 18: fairlead.v1.CrossCausesRequest.as_at:type_name -> fairlead.v1.AsAt
+	14, // 19: fairlead.v1.CauseCross.rows:type_name -> fairlead.v1.Dimension
+	14, // 20: fairlead.v1.CauseCross.columns:type_name -> fairlead.v1.Dimension
+	13, // 21: fairlead.v1.CauseCross.period:type_name -> fairlead.v1.Period
+	16, // 22: fairlead.v1.CauseCross.row_heads:type_name -> fairlead.v1.TableHead
+	16, // 23: fairlead.v1.CauseCross.column_heads:type_name -> fairlead.v1.TableHead
+	1,  // 24: fairlead.v1.CauseCross.missing:type_name -> fairlead.v1.Proportion
+	8,  // 25: fairlead.v1.CauseCross.pairs:type_name -> fairlead.v1.CausePair
+	7,  // 26: fairlead.v1.CauseCross.whole:type_name -> fairlead.v1.WholeTableTest
+	1,  // 27: fairlead.v1.CauseCross.rows_unreviewed:type_name -> fairlead.v1.Proportion
+	1,  // 28: fairlead.v1.CauseCross.columns_unreviewed:type_name -> fairlead.v1.Proportion
+	15, // 29: fairlead.v1.CauseCross.as_at:type_name -> fairlead.v1.AsAt
+	12, // 30: fairlead.v1.CausePair.filter:type_name -> fairlead.v1.ReportFilter
+	12, // 31: fairlead.v1.FindClustersRequest.filter:type_name -> fairlead.v1.ReportFilter
+	13, // 32: fairlead.v1.FindClustersRequest.period:type_name -> fairlead.v1.Period
+	14, // 33: fairlead.v1.FindClustersRequest.category:type_name -> fairlead.v1.Dimension
+	0,  // 34: fairlead.v1.FindClustersRequest.basis:type_name -> fairlead.v1.ClusterBasis
+	15, // 35: fairlead.v1.FindClustersRequest.as_at:type_name -> fairlead.v1.AsAt
+	14, // 36: fairlead.v1.CauseClusters.category:type_name -> fairlead.v1.Dimension
+	13, // 37: fairlead.v1.CauseClusters.period:type_name -> fairlead.v1.Period
+	0,  // 38: fairlead.v1.CauseClusters.basis:type_name -> fairlead.v1.ClusterBasis
+	11, // 39: fairlead.v1.CauseClusters.clusters:type_name -> fairlead.v1.CauseCluster
+	1,  // 40: fairlead.v1.CauseClusters.missing:type_name -> fairlead.v1.Proportion
+	1,  // 41: fairlead.v1.CauseClusters.unreviewed:type_name -> fairlead.v1.Proportion
+	15, // 42: fairlead.v1.CauseClusters.as_at:type_name -> fairlead.v1.AsAt
+	16, // 43: fairlead.v1.CauseCluster.workplace:type_name -> fairlead.v1.TableHead
+	16, // 44: fairlead.v1.CauseCluster.category:type_name -> fairlead.v1.TableHead
+	12, // 45: fairlead.v1.CauseCluster.filter:type_name -> fairlead.v1.ReportFilter
+	46, // [46:46] is the sub-list for method output_type
+	46, // [46:46] is the sub-list for method input_type
+	46, // [46:46] is the sub-list for extension type_name
+	46, // [46:46] is the sub-list for extension extendee
+	0,  // [0:46] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_cause_proto_init() }
@@ -2326,6 +2398,7 @@ func file_fairlead_v1_cause_proto_init() {
 	if File_fairlead_v1_cause_proto != nil {
 		return
 	}
+	file_fairlead_v1_as_at_proto_init()
 	file_fairlead_v1_counting_proto_init()
 	file_fairlead_v1_filter_proto_init()
 	file_fairlead_v1_cause_proto_msgTypes[0].OneofWrappers = []any{}

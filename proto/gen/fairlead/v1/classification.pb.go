@@ -976,7 +976,9 @@ func (x *AssignCodingResponse) GetNotes() []string {
 type ListCodingsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The report. Required.
-	Parent        string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,2,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1018,13 +1020,22 @@ func (x *ListCodingsRequest) GetParent() string {
 	return ""
 }
 
+func (x *ListCodingsRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // ListCodingsResponse lists codings.
 type ListCodingsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The codings, by name.
 	Codings []*Coding `protobuf:"bytes,1,rep,name=codings,proto3" json:"codings,omitempty"`
 	// Titles of every code named, in the order of first use.
-	Codes         []*Code `protobuf:"bytes,2,rep,name=codes,proto3" json:"codes,omitempty"`
+	Codes []*Code `protobuf:"bytes,2,rep,name=codes,proto3" json:"codes,omitempty"`
+	// The moment that the answer is of, when one was asked for.
+	AsAt          *AsAt `protobuf:"bytes,3,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1073,11 +1084,18 @@ func (x *ListCodingsResponse) GetCodes() []*Code {
 	return nil
 }
 
+func (x *ListCodingsResponse) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 var File_fairlead_v1_classification_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_classification_proto_rawDesc = "" +
 	"\n" +
-	" fairlead/v1/classification.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/answer.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf2\x01\n" +
+	" fairlead/v1/classification.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/answer.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf2\x01\n" +
 	"\x04Code\x12(\n" +
 	"\x05facet\x18\x01 \x01(\x0e2\x12.fairlead.v1.FacetR\x05facet\x12\x12\n" +
 	"\x04code\x18\x02 \x01(\tR\x04code\x12\x16\n" +
@@ -1153,12 +1171,14 @@ const file_fairlead_v1_classification_proto_rawDesc = "" +
 	"\x06coding\x18\x01 \x01(\v2\x13.fairlead.v1.CodingR\x06coding\x12'\n" +
 	"\x05codes\x18\x02 \x03(\v2\x11.fairlead.v1.CodeR\x05codes\x12'\n" +
 	"\x0fsequence_number\x18\x03 \x01(\x03R\x0esequenceNumber\x12\x14\n" +
-	"\x05notes\x18\x04 \x03(\tR\x05notes\"L\n" +
+	"\x05notes\x18\x04 \x03(\tR\x05notes\"t\n" +
 	"\x12ListCodingsRequest\x126\n" +
-	"\x06parent\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^reports/[0-9a-f-]{36}$R\x06parent\"m\n" +
+	"\x06parent\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^reports/[0-9a-f-]{36}$R\x06parent\x12&\n" +
+	"\x05as_at\x18\x02 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x95\x01\n" +
 	"\x13ListCodingsResponse\x12-\n" +
 	"\acodings\x18\x01 \x03(\v2\x13.fairlead.v1.CodingR\acodings\x12'\n" +
-	"\x05codes\x18\x02 \x03(\v2\x11.fairlead.v1.CodeR\x05codes*\x8e\x01\n" +
+	"\x05codes\x18\x02 \x03(\v2\x11.fairlead.v1.CodeR\x05codes\x12&\n" +
+	"\x05as_at\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt*\x8e\x01\n" +
 	"\x05Facet\x12\x15\n" +
 	"\x11FACET_UNSPECIFIED\x10\x00\x12\x10\n" +
 	"\fFACET_NATURE\x10\x01\x12\x19\n" +
@@ -1212,7 +1232,8 @@ var file_fairlead_v1_classification_proto_goTypes = []any{
 	nil,                           // 16: fairlead.v1.Coding.SourceCodesEntry
 	nil,                           // 17: fairlead.v1.Coding.AnswersEntry
 	(*timestamppb.Timestamp)(nil), // 18: google.protobuf.Timestamp
-	(AnswerState)(0),              // 19: fairlead.v1.AnswerState
+	(*AsAt)(nil),                  // 19: fairlead.v1.AsAt
+	(AnswerState)(0),              // 20: fairlead.v1.AnswerState
 }
 var file_fairlead_v1_classification_proto_depIdxs = []int32{
 	0,  // 0: fairlead.v1.Code.facet:type_name -> fairlead.v1.Facet
@@ -1229,24 +1250,26 @@ var file_fairlead_v1_classification_proto_depIdxs = []int32{
 	4,  // 11: fairlead.v1.AssignCodingRequest.coding:type_name -> fairlead.v1.Coding
 	4,  // 12: fairlead.v1.AssignCodingResponse.coding:type_name -> fairlead.v1.Coding
 	2,  // 13: fairlead.v1.AssignCodingResponse.codes:type_name -> fairlead.v1.Code
-	4,  // 14: fairlead.v1.ListCodingsResponse.codings:type_name -> fairlead.v1.Coding
-	2,  // 15: fairlead.v1.ListCodingsResponse.codes:type_name -> fairlead.v1.Code
-	19, // 16: fairlead.v1.Coding.AnswersEntry.value:type_name -> fairlead.v1.AnswerState
-	5,  // 17: fairlead.v1.ClassificationService.ListEditions:input_type -> fairlead.v1.ListEditionsRequest
-	7,  // 18: fairlead.v1.ClassificationService.ListCodes:input_type -> fairlead.v1.ListCodesRequest
-	9,  // 19: fairlead.v1.ClassificationService.LookUpCodes:input_type -> fairlead.v1.LookUpCodesRequest
-	11, // 20: fairlead.v1.ClassificationService.AssignCoding:input_type -> fairlead.v1.AssignCodingRequest
-	13, // 21: fairlead.v1.ClassificationService.ListCodings:input_type -> fairlead.v1.ListCodingsRequest
-	6,  // 22: fairlead.v1.ClassificationService.ListEditions:output_type -> fairlead.v1.ListEditionsResponse
-	8,  // 23: fairlead.v1.ClassificationService.ListCodes:output_type -> fairlead.v1.ListCodesResponse
-	10, // 24: fairlead.v1.ClassificationService.LookUpCodes:output_type -> fairlead.v1.LookUpCodesResponse
-	12, // 25: fairlead.v1.ClassificationService.AssignCoding:output_type -> fairlead.v1.AssignCodingResponse
-	14, // 26: fairlead.v1.ClassificationService.ListCodings:output_type -> fairlead.v1.ListCodingsResponse
-	22, // [22:27] is the sub-list for method output_type
-	17, // [17:22] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	19, // 14: fairlead.v1.ListCodingsRequest.as_at:type_name -> fairlead.v1.AsAt
+	4,  // 15: fairlead.v1.ListCodingsResponse.codings:type_name -> fairlead.v1.Coding
+	2,  // 16: fairlead.v1.ListCodingsResponse.codes:type_name -> fairlead.v1.Code
+	19, // 17: fairlead.v1.ListCodingsResponse.as_at:type_name -> fairlead.v1.AsAt
+	20, // 18: fairlead.v1.Coding.AnswersEntry.value:type_name -> fairlead.v1.AnswerState
+	5,  // 19: fairlead.v1.ClassificationService.ListEditions:input_type -> fairlead.v1.ListEditionsRequest
+	7,  // 20: fairlead.v1.ClassificationService.ListCodes:input_type -> fairlead.v1.ListCodesRequest
+	9,  // 21: fairlead.v1.ClassificationService.LookUpCodes:input_type -> fairlead.v1.LookUpCodesRequest
+	11, // 22: fairlead.v1.ClassificationService.AssignCoding:input_type -> fairlead.v1.AssignCodingRequest
+	13, // 23: fairlead.v1.ClassificationService.ListCodings:input_type -> fairlead.v1.ListCodingsRequest
+	6,  // 24: fairlead.v1.ClassificationService.ListEditions:output_type -> fairlead.v1.ListEditionsResponse
+	8,  // 25: fairlead.v1.ClassificationService.ListCodes:output_type -> fairlead.v1.ListCodesResponse
+	10, // 26: fairlead.v1.ClassificationService.LookUpCodes:output_type -> fairlead.v1.LookUpCodesResponse
+	12, // 27: fairlead.v1.ClassificationService.AssignCoding:output_type -> fairlead.v1.AssignCodingResponse
+	14, // 28: fairlead.v1.ClassificationService.ListCodings:output_type -> fairlead.v1.ListCodingsResponse
+	24, // [24:29] is the sub-list for method output_type
+	19, // [19:24] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_classification_proto_init() }
@@ -1255,6 +1278,7 @@ func file_fairlead_v1_classification_proto_init() {
 		return
 	}
 	file_fairlead_v1_answer_proto_init()
+	file_fairlead_v1_as_at_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -101,8 +101,10 @@ type GetSummaryRequest struct {
 	SmallestCell int32 `protobuf:"varint,6,opt,name=smallest_cell,json=smallestCell,proto3" json:"smallest_cell,omitempty"`
 	// Wait until this sequence number is in force, up to the deadline. Optional.
 	MinSequenceNumber int64 `protobuf:"varint,7,opt,name=min_sequence_number,json=minSequenceNumber,proto3" json:"min_sequence_number,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,8,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *GetSummaryRequest) Reset() {
@@ -184,6 +186,13 @@ func (x *GetSummaryRequest) GetMinSequenceNumber() int64 {
 	return 0
 }
 
+func (x *GetSummaryRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // Summary is a regulator-ready summary of a period.
 type Summary struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -216,7 +225,10 @@ type Summary struct {
 	// SHA-256 of the log at that number, lower-case hexadecimal.
 	LogHash string `protobuf:"bytes,14,opt,name=log_hash,json=logHash,proto3" json:"log_hash,omitempty"`
 	// When it was made.
-	MakeTime      *timestamppb.Timestamp `protobuf:"bytes,15,opt,name=make_time,json=makeTime,proto3" json:"make_time,omitempty"`
+	MakeTime *timestamppb.Timestamp `protobuf:"bytes,15,opt,name=make_time,json=makeTime,proto3" json:"make_time,omitempty"`
+	// The moment that the answer is of: give it as `as_at` and the same answer
+	// comes again, whatever was recorded since.
+	AsAt          *AsAt `protobuf:"bytes,16,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -352,6 +364,13 @@ func (x *Summary) GetLogHash() string {
 func (x *Summary) GetMakeTime() *timestamppb.Timestamp {
 	if x != nil {
 		return x.MakeTime
+	}
+	return nil
+}
+
+func (x *Summary) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
 	}
 	return nil
 }
@@ -652,7 +671,7 @@ var File_fairlead_v1_export_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_export_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/export.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1afairlead/v1/counting.proto\x1a\x19fairlead/v1/measure.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe7\x03\n" +
+	"\x18fairlead/v1/export.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1afairlead/v1/counting.proto\x1a\x19fairlead/v1/measure.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x8f\x04\n" +
 	"\x11GetSummaryRequest\x12L\n" +
 	"\tworkplace\x18\x01 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x123\n" +
 	"\x06period\x18\x02 \x01(\v2\x13.fairlead.v1.PeriodB\x06\xbaH\x03\xc8\x01\x01R\x06period\x12A\n" +
@@ -662,7 +681,8 @@ const file_fairlead_v1_export_proto_rawDesc = "" +
 	"\bdatasets\x18\x04 \x03(\tB'\xbaH$\x92\x01!\x10\x14\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\bdatasets\x12^\n" +
 	"\x11employment_groups\x18\x05 \x03(\x0e2\x1c.fairlead.v1.EmploymentGroupB\x13\xbaH\x10\x92\x01\r\x10\x04\"\t\x82\x01\x06\x10\x01 \x00 \x05R\x10employmentGroups\x12.\n" +
 	"\rsmallest_cell\x18\x06 \x01(\x05B\t\xbaH\x06\x1a\x04\x182(\x00R\fsmallestCell\x127\n" +
-	"\x13min_sequence_number\x18\a \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"\xe6\x04\n" +
+	"\x13min_sequence_number\x18\a \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
+	"\x05as_at\x18\b \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x8e\x05\n" +
 	"\aSummary\x12\x14\n" +
 	"\x05title\x18\x01 \x01(\tR\x05title\x12\x14\n" +
 	"\x05scope\x18\x02 \x01(\tR\x05scope\x12+\n" +
@@ -681,7 +701,8 @@ const file_fairlead_v1_export_proto_rawDesc = "" +
 	"\aedition\x18\f \x01(\tR\aedition\x12'\n" +
 	"\x0fsequence_number\x18\r \x01(\x03R\x0esequenceNumber\x12\x19\n" +
 	"\blog_hash\x18\x0e \x01(\tR\alogHash\x127\n" +
-	"\tmake_time\x18\x0f \x01(\v2\x1a.google.protobuf.TimestampR\bmakeTime\"k\n" +
+	"\tmake_time\x18\x0f \x01(\v2\x1a.google.protobuf.TimestampR\bmakeTime\x12&\n" +
+	"\x05as_at\x18\x10 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"k\n" +
 	"\fSummaryTable\x12\x14\n" +
 	"\x05title\x18\x01 \x01(\tR\x05title\x12(\n" +
 	"\x05table\x18\x02 \x01(\v2\x12.fairlead.v1.TableR\x05table\x12\x1b\n" +
@@ -739,35 +760,38 @@ var file_fairlead_v1_export_proto_goTypes = []any{
 	(*Period)(nil),                // 7: fairlead.v1.Period
 	(Convention)(0),               // 8: fairlead.v1.Convention
 	(EmploymentGroup)(0),          // 9: fairlead.v1.EmploymentGroup
-	(*MeasureValue)(nil),          // 10: fairlead.v1.MeasureValue
-	(*Chart)(nil),                 // 11: fairlead.v1.Chart
-	(*Table)(nil),                 // 12: fairlead.v1.Table
-	(*timestamppb.Timestamp)(nil), // 13: google.protobuf.Timestamp
+	(*AsAt)(nil),                  // 10: fairlead.v1.AsAt
+	(*MeasureValue)(nil),          // 11: fairlead.v1.MeasureValue
+	(*Chart)(nil),                 // 12: fairlead.v1.Chart
+	(*Table)(nil),                 // 13: fairlead.v1.Table
+	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
 }
 var file_fairlead_v1_export_proto_depIdxs = []int32{
 	7,  // 0: fairlead.v1.GetSummaryRequest.period:type_name -> fairlead.v1.Period
 	8,  // 1: fairlead.v1.GetSummaryRequest.convention:type_name -> fairlead.v1.Convention
 	9,  // 2: fairlead.v1.GetSummaryRequest.employment_groups:type_name -> fairlead.v1.EmploymentGroup
-	7,  // 3: fairlead.v1.Summary.period:type_name -> fairlead.v1.Period
-	8,  // 4: fairlead.v1.Summary.convention:type_name -> fairlead.v1.Convention
-	10, // 5: fairlead.v1.Summary.measures:type_name -> fairlead.v1.MeasureValue
-	11, // 6: fairlead.v1.Summary.chart:type_name -> fairlead.v1.Chart
-	12, // 7: fairlead.v1.Summary.kinds:type_name -> fairlead.v1.Table
-	3,  // 8: fairlead.v1.Summary.tables:type_name -> fairlead.v1.SummaryTable
-	4,  // 9: fairlead.v1.Summary.unknowns:type_name -> fairlead.v1.UnknownCount
-	13, // 10: fairlead.v1.Summary.make_time:type_name -> google.protobuf.Timestamp
-	12, // 11: fairlead.v1.SummaryTable.table:type_name -> fairlead.v1.Table
-	1,  // 12: fairlead.v1.ExportSummaryRequest.summary:type_name -> fairlead.v1.GetSummaryRequest
-	0,  // 13: fairlead.v1.ExportSummaryRequest.format:type_name -> fairlead.v1.FileFormat
-	1,  // 14: fairlead.v1.ExportService.GetSummary:input_type -> fairlead.v1.GetSummaryRequest
-	5,  // 15: fairlead.v1.ExportService.ExportSummary:input_type -> fairlead.v1.ExportSummaryRequest
-	2,  // 16: fairlead.v1.ExportService.GetSummary:output_type -> fairlead.v1.Summary
-	6,  // 17: fairlead.v1.ExportService.ExportSummary:output_type -> fairlead.v1.ExportSummaryResponse
-	16, // [16:18] is the sub-list for method output_type
-	14, // [14:16] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	10, // 3: fairlead.v1.GetSummaryRequest.as_at:type_name -> fairlead.v1.AsAt
+	7,  // 4: fairlead.v1.Summary.period:type_name -> fairlead.v1.Period
+	8,  // 5: fairlead.v1.Summary.convention:type_name -> fairlead.v1.Convention
+	11, // 6: fairlead.v1.Summary.measures:type_name -> fairlead.v1.MeasureValue
+	12, // 7: fairlead.v1.Summary.chart:type_name -> fairlead.v1.Chart
+	13, // 8: fairlead.v1.Summary.kinds:type_name -> fairlead.v1.Table
+	3,  // 9: fairlead.v1.Summary.tables:type_name -> fairlead.v1.SummaryTable
+	4,  // 10: fairlead.v1.Summary.unknowns:type_name -> fairlead.v1.UnknownCount
+	14, // 11: fairlead.v1.Summary.make_time:type_name -> google.protobuf.Timestamp
+	10, // 12: fairlead.v1.Summary.as_at:type_name -> fairlead.v1.AsAt
+	13, // 13: fairlead.v1.SummaryTable.table:type_name -> fairlead.v1.Table
+	1,  // 14: fairlead.v1.ExportSummaryRequest.summary:type_name -> fairlead.v1.GetSummaryRequest
+	0,  // 15: fairlead.v1.ExportSummaryRequest.format:type_name -> fairlead.v1.FileFormat
+	1,  // 16: fairlead.v1.ExportService.GetSummary:input_type -> fairlead.v1.GetSummaryRequest
+	5,  // 17: fairlead.v1.ExportService.ExportSummary:input_type -> fairlead.v1.ExportSummaryRequest
+	2,  // 18: fairlead.v1.ExportService.GetSummary:output_type -> fairlead.v1.Summary
+	6,  // 19: fairlead.v1.ExportService.ExportSummary:output_type -> fairlead.v1.ExportSummaryResponse
+	18, // [18:20] is the sub-list for method output_type
+	16, // [16:18] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_export_proto_init() }
@@ -775,6 +799,7 @@ func file_fairlead_v1_export_proto_init() {
 	if File_fairlead_v1_export_proto != nil {
 		return
 	}
+	file_fairlead_v1_as_at_proto_init()
 	file_fairlead_v1_counting_proto_init()
 	file_fairlead_v1_measure_proto_init()
 	file_fairlead_v1_workplace_proto_init()

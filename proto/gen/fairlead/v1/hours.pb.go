@@ -504,7 +504,9 @@ type ListHoursRequest struct {
 	// Most rows on the page; 0 means 1000, at most 5000.
 	PageSize int32 `protobuf:"varint,4,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// Token from the page before; empty for the first page.
-	PageToken     string `protobuf:"bytes,5,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	PageToken string `protobuf:"bytes,5,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,6,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -574,6 +576,13 @@ func (x *ListHoursRequest) GetPageToken() string {
 	return ""
 }
 
+func (x *ListHoursRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // ListHoursResponse is a page of hours.
 type ListHoursResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -581,6 +590,8 @@ type ListHoursResponse struct {
 	Hours []*Hours `protobuf:"bytes,1,rep,name=hours,proto3" json:"hours,omitempty"`
 	// Token of the next page; empty at the end.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// The moment that the answer is of, when one was asked for.
+	AsAt          *AsAt `protobuf:"bytes,3,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -629,11 +640,18 @@ func (x *ListHoursResponse) GetNextPageToken() string {
 	return ""
 }
 
+func (x *ListHoursResponse) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 var File_fairlead_v1_hours_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_hours_proto_rawDesc = "" +
 	"\n" +
-	"\x17fairlead/v1/hours.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe3\x04\n" +
+	"\x17fairlead/v1/hours.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe3\x04\n" +
 	"\x05Hours\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x03R\x04name\x12I\n" +
 	"\tworkplace\x18\x02 \x01(\tB+\xbaH(r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x12H\n" +
@@ -668,7 +686,7 @@ const file_fairlead_v1_hours_proto_rawDesc = "" +
 	"\tHoursNote\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\x03R\x04line\x12\x16\n" +
 	"\x06column\x18\x02 \x01(\tR\x06column\x12 \n" +
-	"\vdescription\x18\x03 \x01(\tR\vdescription\"\xbc\x02\n" +
+	"\vdescription\x18\x03 \x01(\tR\vdescription\"\xe4\x02\n" +
 	"\x10ListHoursRequest\x12L\n" +
 	"\tworkplace\x18\x01 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x12E\n" +
 	"\vstart_month\x18\x02 \x01(\tB$\xbaH!\xd8\x01\x01r\x1c2\x1a^[0-9]{4}-(0[1-9]|1[0-2])$R\n" +
@@ -677,10 +695,12 @@ const file_fairlead_v1_hours_proto_rawDesc = "" +
 	"\tpage_size\x18\x04 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\x88'(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\tpageToken\"e\n" +
+	"page_token\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\tpageToken\x12&\n" +
+	"\x05as_at\x18\x06 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x8d\x01\n" +
 	"\x11ListHoursResponse\x12(\n" +
 	"\x05hours\x18\x01 \x03(\v2\x12.fairlead.v1.HoursR\x05hours\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken*a\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12&\n" +
+	"\x05as_at\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt*a\n" +
 	"\vHoursStatus\x12\x1c\n" +
 	"\x18HOURS_STATUS_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12HOURS_STATUS_FINAL\x10\x01\x12\x1c\n" +
@@ -714,24 +734,27 @@ var file_fairlead_v1_hours_proto_goTypes = []any{
 	(*ListHoursResponse)(nil),     // 7: fairlead.v1.ListHoursResponse
 	(EmploymentGroup)(0),          // 8: fairlead.v1.EmploymentGroup
 	(*timestamppb.Timestamp)(nil), // 9: google.protobuf.Timestamp
+	(*AsAt)(nil),                  // 10: fairlead.v1.AsAt
 }
 var file_fairlead_v1_hours_proto_depIdxs = []int32{
-	8, // 0: fairlead.v1.Hours.employment_group:type_name -> fairlead.v1.EmploymentGroup
-	0, // 1: fairlead.v1.Hours.status:type_name -> fairlead.v1.HoursStatus
-	9, // 2: fairlead.v1.Hours.update_time:type_name -> google.protobuf.Timestamp
-	1, // 3: fairlead.v1.HoursRow.hours:type_name -> fairlead.v1.Hours
-	2, // 4: fairlead.v1.ImportHoursRequest.rows:type_name -> fairlead.v1.HoursRow
-	5, // 5: fairlead.v1.ImportHoursResponse.warnings:type_name -> fairlead.v1.HoursNote
-	1, // 6: fairlead.v1.ListHoursResponse.hours:type_name -> fairlead.v1.Hours
-	3, // 7: fairlead.v1.HoursService.ImportHours:input_type -> fairlead.v1.ImportHoursRequest
-	6, // 8: fairlead.v1.HoursService.ListHours:input_type -> fairlead.v1.ListHoursRequest
-	4, // 9: fairlead.v1.HoursService.ImportHours:output_type -> fairlead.v1.ImportHoursResponse
-	7, // 10: fairlead.v1.HoursService.ListHours:output_type -> fairlead.v1.ListHoursResponse
-	9, // [9:11] is the sub-list for method output_type
-	7, // [7:9] is the sub-list for method input_type
-	7, // [7:7] is the sub-list for extension type_name
-	7, // [7:7] is the sub-list for extension extendee
-	0, // [0:7] is the sub-list for field type_name
+	8,  // 0: fairlead.v1.Hours.employment_group:type_name -> fairlead.v1.EmploymentGroup
+	0,  // 1: fairlead.v1.Hours.status:type_name -> fairlead.v1.HoursStatus
+	9,  // 2: fairlead.v1.Hours.update_time:type_name -> google.protobuf.Timestamp
+	1,  // 3: fairlead.v1.HoursRow.hours:type_name -> fairlead.v1.Hours
+	2,  // 4: fairlead.v1.ImportHoursRequest.rows:type_name -> fairlead.v1.HoursRow
+	5,  // 5: fairlead.v1.ImportHoursResponse.warnings:type_name -> fairlead.v1.HoursNote
+	10, // 6: fairlead.v1.ListHoursRequest.as_at:type_name -> fairlead.v1.AsAt
+	1,  // 7: fairlead.v1.ListHoursResponse.hours:type_name -> fairlead.v1.Hours
+	10, // 8: fairlead.v1.ListHoursResponse.as_at:type_name -> fairlead.v1.AsAt
+	3,  // 9: fairlead.v1.HoursService.ImportHours:input_type -> fairlead.v1.ImportHoursRequest
+	6,  // 10: fairlead.v1.HoursService.ListHours:input_type -> fairlead.v1.ListHoursRequest
+	4,  // 11: fairlead.v1.HoursService.ImportHours:output_type -> fairlead.v1.ImportHoursResponse
+	7,  // 12: fairlead.v1.HoursService.ListHours:output_type -> fairlead.v1.ListHoursResponse
+	11, // [11:13] is the sub-list for method output_type
+	9,  // [9:11] is the sub-list for method input_type
+	9,  // [9:9] is the sub-list for extension type_name
+	9,  // [9:9] is the sub-list for extension extendee
+	0,  // [0:9] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_hours_proto_init() }
@@ -739,6 +762,7 @@ func file_fairlead_v1_hours_proto_init() {
 	if File_fairlead_v1_hours_proto != nil {
 		return
 	}
+	file_fairlead_v1_as_at_proto_init()
 	file_fairlead_v1_workplace_proto_init()
 	file_fairlead_v1_hours_proto_msgTypes[0].OneofWrappers = []any{}
 	type x struct{}

@@ -282,8 +282,10 @@ type GetReportRequest struct {
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// Wait until this sequence number is in force, up to the deadline. Optional.
 	MinSequenceNumber int64 `protobuf:"varint,2,opt,name=min_sequence_number,json=minSequenceNumber,proto3" json:"min_sequence_number,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,3,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *GetReportRequest) Reset() {
@@ -330,6 +332,13 @@ func (x *GetReportRequest) GetMinSequenceNumber() int64 {
 	return 0
 }
 
+func (x *GetReportRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // ListReportsRequest asks for a page of reports.
 type ListReportsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -341,8 +350,10 @@ type ListReportsRequest struct {
 	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	// Wait until this sequence number is in force, up to the deadline. Optional.
 	MinSequenceNumber int64 `protobuf:"varint,4,opt,name=min_sequence_number,json=minSequenceNumber,proto3" json:"min_sequence_number,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,5,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ListReportsRequest) Reset() {
@@ -403,6 +414,13 @@ func (x *ListReportsRequest) GetMinSequenceNumber() int64 {
 	return 0
 }
 
+func (x *ListReportsRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // ListReportsResponse is a page of reports.
 type ListReportsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -414,8 +432,10 @@ type ListReportsResponse struct {
 	TotalSize int64 `protobuf:"varint,3,opt,name=total_size,json=totalSize,proto3" json:"total_size,omitempty"`
 	// Sequence number that the page reflects.
 	SequenceNumber int64 `protobuf:"varint,4,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// The moment that the answer is of, when one was asked for.
+	AsAt          *AsAt `protobuf:"bytes,5,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ListReportsResponse) Reset() {
@@ -474,6 +494,13 @@ func (x *ListReportsResponse) GetSequenceNumber() int64 {
 		return x.SequenceNumber
 	}
 	return 0
+}
+
+func (x *ListReportsResponse) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
 }
 
 // UpdateReportRequest amends a report.
@@ -888,7 +915,9 @@ func (x *RecordAbsenceRequest) GetRequestId() string {
 type ListReportHistoryRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The report. Required.
-	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,2,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -928,6 +957,13 @@ func (x *ListReportHistoryRequest) GetName() string {
 		return x.Name
 	}
 	return ""
+}
+
+func (x *ListReportHistoryRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
 }
 
 // ListReportHistoryResponse is the history of a report.
@@ -1440,7 +1476,7 @@ var File_fairlead_v1_intake_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_intake_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/intake.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a fairlead/v1/classification.proto\x1a\x18fairlead/v1/filter.proto\x1a\x16fairlead/v1/harm.proto\x1a\x18fairlead/v1/report.proto\x1a\x1cgoogle/api/annotations.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc6\x01\n" +
+	"\x18fairlead/v1/intake.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a fairlead/v1/classification.proto\x1a\x18fairlead/v1/filter.proto\x1a\x16fairlead/v1/harm.proto\x1a\x18fairlead/v1/report.proto\x1a\x1cgoogle/api/annotations.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc6\x01\n" +
 	"\x11FileReportRequest\x123\n" +
 	"\x06report\x18\x01 \x01(\v2\x13.fairlead.v1.ReportB\x06\xbaH\x03\xc8\x01\x01R\x06report\x12+\n" +
 	"\x06teller\x18\x02 \x01(\v2\x13.fairlead.v1.TellerR\x06teller\x12*\n" +
@@ -1453,23 +1489,26 @@ const file_fairlead_v1_intake_proto_rawDesc = "" +
 	"\x05notes\x18\x03 \x03(\tR\x05notes\"k\n" +
 	"\x13WriteReportResponse\x12+\n" +
 	"\x06report\x18\x01 \x01(\v2\x13.fairlead.v1.ReportR\x06report\x12'\n" +
-	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber\"\x84\x01\n" +
+	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber\"\xac\x01\n" +
 	"\x10GetReportRequest\x127\n" +
 	"\x04name\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^reports/[0-9A-Za-z-]{4,64}$R\x04name\x127\n" +
-	"\x13min_sequence_number\x18\x02 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"\xd2\x01\n" +
+	"\x13min_sequence_number\x18\x02 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
+	"\x05as_at\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xfa\x01\n" +
 	"\x12ListReportsRequest\x121\n" +
 	"\x06filter\x18\x01 \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filter\x12'\n" +
 	"\tpage_size\x18\x02 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
 	"\n" +
 	"page_token\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\tpageToken\x127\n" +
-	"\x13min_sequence_number\x18\x04 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"\xb4\x01\n" +
+	"\x13min_sequence_number\x18\x04 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
+	"\x05as_at\x18\x05 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xdc\x01\n" +
 	"\x13ListReportsResponse\x12-\n" +
 	"\areports\x18\x01 \x03(\v2\x13.fairlead.v1.ReportR\areports\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1d\n" +
 	"\n" +
 	"total_size\x18\x03 \x01(\x03R\ttotalSize\x12'\n" +
-	"\x0fsequence_number\x18\x04 \x01(\x03R\x0esequenceNumber\"\xd7\x01\n" +
+	"\x0fsequence_number\x18\x04 \x01(\x03R\x0esequenceNumber\x12&\n" +
+	"\x05as_at\x18\x05 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xd7\x01\n" +
 	"\x13UpdateReportRequest\x123\n" +
 	"\x06report\x18\x01 \x01(\v2\x13.fairlead.v1.ReportB\x06\xbaH\x03\xd8\x01\x03R\x06report\x12;\n" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
@@ -1507,9 +1546,10 @@ const file_fairlead_v1_intake_proto_rawDesc = "" +
 	"\aabsence\x18\x04 \x01(\v2\x14.fairlead.v1.AbsenceB\x06\xbaH\x03\xc8\x01\x01R\aabsence\x12+\n" +
 	"\x11restricted_duties\x18\x05 \x01(\bR\x10restrictedDuties\x12*\n" +
 	"\n" +
-	"request_id\x18\x06 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"N\n" +
+	"request_id\x18\x06 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"v\n" +
 	"\x18ListReportHistoryRequest\x122\n" +
-	"\x04name\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^reports/[0-9a-f-]{36}$R\x04name\"P\n" +
+	"\x04name\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^reports/[0-9a-f-]{36}$R\x04name\x12&\n" +
+	"\x05as_at\x18\x02 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"P\n" +
 	"\x19ListReportHistoryResponse\x123\n" +
 	"\aentries\x18\x01 \x03(\v2\x19.fairlead.v1.HistoryEntryR\aentries\"\xf1\x01\n" +
 	"\fHistoryEntry\x12'\n" +
@@ -1605,61 +1645,66 @@ var file_fairlead_v1_intake_proto_goTypes = []any{
 	(*ImportViolation)(nil),           // 20: fairlead.v1.ImportViolation
 	(*Report)(nil),                    // 21: fairlead.v1.Report
 	(*Teller)(nil),                    // 22: fairlead.v1.Teller
-	(*ReportFilter)(nil),              // 23: fairlead.v1.ReportFilter
-	(*fieldmaskpb.FieldMask)(nil),     // 24: google.protobuf.FieldMask
-	(*Harm)(nil),                      // 25: fairlead.v1.Harm
-	(*OutcomeChange)(nil),             // 26: fairlead.v1.OutcomeChange
-	(*Absence)(nil),                   // 27: fairlead.v1.Absence
-	(*timestamppb.Timestamp)(nil),     // 28: google.protobuf.Timestamp
-	(*Coding)(nil),                    // 29: fairlead.v1.Coding
+	(*AsAt)(nil),                      // 23: fairlead.v1.AsAt
+	(*ReportFilter)(nil),              // 24: fairlead.v1.ReportFilter
+	(*fieldmaskpb.FieldMask)(nil),     // 25: google.protobuf.FieldMask
+	(*Harm)(nil),                      // 26: fairlead.v1.Harm
+	(*OutcomeChange)(nil),             // 27: fairlead.v1.OutcomeChange
+	(*Absence)(nil),                   // 28: fairlead.v1.Absence
+	(*timestamppb.Timestamp)(nil),     // 29: google.protobuf.Timestamp
+	(*Coding)(nil),                    // 30: fairlead.v1.Coding
 }
 var file_fairlead_v1_intake_proto_depIdxs = []int32{
 	21, // 0: fairlead.v1.FileReportRequest.report:type_name -> fairlead.v1.Report
 	22, // 1: fairlead.v1.FileReportRequest.teller:type_name -> fairlead.v1.Teller
 	21, // 2: fairlead.v1.FileReportResponse.report:type_name -> fairlead.v1.Report
 	21, // 3: fairlead.v1.WriteReportResponse.report:type_name -> fairlead.v1.Report
-	23, // 4: fairlead.v1.ListReportsRequest.filter:type_name -> fairlead.v1.ReportFilter
-	21, // 5: fairlead.v1.ListReportsResponse.reports:type_name -> fairlead.v1.Report
-	21, // 6: fairlead.v1.UpdateReportRequest.report:type_name -> fairlead.v1.Report
-	24, // 7: fairlead.v1.UpdateReportRequest.update_mask:type_name -> google.protobuf.FieldMask
-	25, // 8: fairlead.v1.AddHarmRequest.harm:type_name -> fairlead.v1.Harm
-	26, // 9: fairlead.v1.RecordOutcomeRequest.change:type_name -> fairlead.v1.OutcomeChange
-	27, // 10: fairlead.v1.RecordAbsenceRequest.absence:type_name -> fairlead.v1.Absence
-	14, // 11: fairlead.v1.ListReportHistoryResponse.entries:type_name -> fairlead.v1.HistoryEntry
-	28, // 12: fairlead.v1.HistoryEntry.change_time:type_name -> google.protobuf.Timestamp
-	17, // 13: fairlead.v1.ImportReportsRequest.records:type_name -> fairlead.v1.ImportRecord
-	21, // 14: fairlead.v1.ImportRecord.report:type_name -> fairlead.v1.Report
-	29, // 15: fairlead.v1.ImportRecord.codings:type_name -> fairlead.v1.Coding
-	19, // 16: fairlead.v1.ImportReportsResponse.results:type_name -> fairlead.v1.ImportResult
-	0,  // 17: fairlead.v1.ImportResult.status:type_name -> fairlead.v1.ImportStatus
-	20, // 18: fairlead.v1.ImportResult.violations:type_name -> fairlead.v1.ImportViolation
-	1,  // 19: fairlead.v1.ReportService.FileReport:input_type -> fairlead.v1.FileReportRequest
-	4,  // 20: fairlead.v1.ReportService.GetReport:input_type -> fairlead.v1.GetReportRequest
-	5,  // 21: fairlead.v1.ReportService.ListReports:input_type -> fairlead.v1.ListReportsRequest
-	7,  // 22: fairlead.v1.ReportService.UpdateReport:input_type -> fairlead.v1.UpdateReportRequest
-	8,  // 23: fairlead.v1.ReportService.VoidReport:input_type -> fairlead.v1.VoidReportRequest
-	9,  // 24: fairlead.v1.ReportService.AddHarm:input_type -> fairlead.v1.AddHarmRequest
-	10, // 25: fairlead.v1.ReportService.RecordOutcome:input_type -> fairlead.v1.RecordOutcomeRequest
-	11, // 26: fairlead.v1.ReportService.RecordAbsence:input_type -> fairlead.v1.RecordAbsenceRequest
-	12, // 27: fairlead.v1.ReportService.ListReportHistory:input_type -> fairlead.v1.ListReportHistoryRequest
-	15, // 28: fairlead.v1.ReportService.GetTeller:input_type -> fairlead.v1.GetTellerRequest
-	16, // 29: fairlead.v1.ReportService.ImportReports:input_type -> fairlead.v1.ImportReportsRequest
-	2,  // 30: fairlead.v1.ReportService.FileReport:output_type -> fairlead.v1.FileReportResponse
-	21, // 31: fairlead.v1.ReportService.GetReport:output_type -> fairlead.v1.Report
-	6,  // 32: fairlead.v1.ReportService.ListReports:output_type -> fairlead.v1.ListReportsResponse
-	3,  // 33: fairlead.v1.ReportService.UpdateReport:output_type -> fairlead.v1.WriteReportResponse
-	3,  // 34: fairlead.v1.ReportService.VoidReport:output_type -> fairlead.v1.WriteReportResponse
-	3,  // 35: fairlead.v1.ReportService.AddHarm:output_type -> fairlead.v1.WriteReportResponse
-	3,  // 36: fairlead.v1.ReportService.RecordOutcome:output_type -> fairlead.v1.WriteReportResponse
-	3,  // 37: fairlead.v1.ReportService.RecordAbsence:output_type -> fairlead.v1.WriteReportResponse
-	13, // 38: fairlead.v1.ReportService.ListReportHistory:output_type -> fairlead.v1.ListReportHistoryResponse
-	22, // 39: fairlead.v1.ReportService.GetTeller:output_type -> fairlead.v1.Teller
-	18, // 40: fairlead.v1.ReportService.ImportReports:output_type -> fairlead.v1.ImportReportsResponse
-	30, // [30:41] is the sub-list for method output_type
-	19, // [19:30] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	23, // 4: fairlead.v1.GetReportRequest.as_at:type_name -> fairlead.v1.AsAt
+	24, // 5: fairlead.v1.ListReportsRequest.filter:type_name -> fairlead.v1.ReportFilter
+	23, // 6: fairlead.v1.ListReportsRequest.as_at:type_name -> fairlead.v1.AsAt
+	21, // 7: fairlead.v1.ListReportsResponse.reports:type_name -> fairlead.v1.Report
+	23, // 8: fairlead.v1.ListReportsResponse.as_at:type_name -> fairlead.v1.AsAt
+	21, // 9: fairlead.v1.UpdateReportRequest.report:type_name -> fairlead.v1.Report
+	25, // 10: fairlead.v1.UpdateReportRequest.update_mask:type_name -> google.protobuf.FieldMask
+	26, // 11: fairlead.v1.AddHarmRequest.harm:type_name -> fairlead.v1.Harm
+	27, // 12: fairlead.v1.RecordOutcomeRequest.change:type_name -> fairlead.v1.OutcomeChange
+	28, // 13: fairlead.v1.RecordAbsenceRequest.absence:type_name -> fairlead.v1.Absence
+	23, // 14: fairlead.v1.ListReportHistoryRequest.as_at:type_name -> fairlead.v1.AsAt
+	14, // 15: fairlead.v1.ListReportHistoryResponse.entries:type_name -> fairlead.v1.HistoryEntry
+	29, // 16: fairlead.v1.HistoryEntry.change_time:type_name -> google.protobuf.Timestamp
+	17, // 17: fairlead.v1.ImportReportsRequest.records:type_name -> fairlead.v1.ImportRecord
+	21, // 18: fairlead.v1.ImportRecord.report:type_name -> fairlead.v1.Report
+	30, // 19: fairlead.v1.ImportRecord.codings:type_name -> fairlead.v1.Coding
+	19, // 20: fairlead.v1.ImportReportsResponse.results:type_name -> fairlead.v1.ImportResult
+	0,  // 21: fairlead.v1.ImportResult.status:type_name -> fairlead.v1.ImportStatus
+	20, // 22: fairlead.v1.ImportResult.violations:type_name -> fairlead.v1.ImportViolation
+	1,  // 23: fairlead.v1.ReportService.FileReport:input_type -> fairlead.v1.FileReportRequest
+	4,  // 24: fairlead.v1.ReportService.GetReport:input_type -> fairlead.v1.GetReportRequest
+	5,  // 25: fairlead.v1.ReportService.ListReports:input_type -> fairlead.v1.ListReportsRequest
+	7,  // 26: fairlead.v1.ReportService.UpdateReport:input_type -> fairlead.v1.UpdateReportRequest
+	8,  // 27: fairlead.v1.ReportService.VoidReport:input_type -> fairlead.v1.VoidReportRequest
+	9,  // 28: fairlead.v1.ReportService.AddHarm:input_type -> fairlead.v1.AddHarmRequest
+	10, // 29: fairlead.v1.ReportService.RecordOutcome:input_type -> fairlead.v1.RecordOutcomeRequest
+	11, // 30: fairlead.v1.ReportService.RecordAbsence:input_type -> fairlead.v1.RecordAbsenceRequest
+	12, // 31: fairlead.v1.ReportService.ListReportHistory:input_type -> fairlead.v1.ListReportHistoryRequest
+	15, // 32: fairlead.v1.ReportService.GetTeller:input_type -> fairlead.v1.GetTellerRequest
+	16, // 33: fairlead.v1.ReportService.ImportReports:input_type -> fairlead.v1.ImportReportsRequest
+	2,  // 34: fairlead.v1.ReportService.FileReport:output_type -> fairlead.v1.FileReportResponse
+	21, // 35: fairlead.v1.ReportService.GetReport:output_type -> fairlead.v1.Report
+	6,  // 36: fairlead.v1.ReportService.ListReports:output_type -> fairlead.v1.ListReportsResponse
+	3,  // 37: fairlead.v1.ReportService.UpdateReport:output_type -> fairlead.v1.WriteReportResponse
+	3,  // 38: fairlead.v1.ReportService.VoidReport:output_type -> fairlead.v1.WriteReportResponse
+	3,  // 39: fairlead.v1.ReportService.AddHarm:output_type -> fairlead.v1.WriteReportResponse
+	3,  // 40: fairlead.v1.ReportService.RecordOutcome:output_type -> fairlead.v1.WriteReportResponse
+	3,  // 41: fairlead.v1.ReportService.RecordAbsence:output_type -> fairlead.v1.WriteReportResponse
+	13, // 42: fairlead.v1.ReportService.ListReportHistory:output_type -> fairlead.v1.ListReportHistoryResponse
+	22, // 43: fairlead.v1.ReportService.GetTeller:output_type -> fairlead.v1.Teller
+	18, // 44: fairlead.v1.ReportService.ImportReports:output_type -> fairlead.v1.ImportReportsResponse
+	34, // [34:45] is the sub-list for method output_type
+	23, // [23:34] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_intake_proto_init() }
@@ -1667,6 +1712,7 @@ func file_fairlead_v1_intake_proto_init() {
 	if File_fairlead_v1_intake_proto != nil {
 		return
 	}
+	file_fairlead_v1_as_at_proto_init()
 	file_fairlead_v1_classification_proto_init()
 	file_fairlead_v1_filter_proto_init()
 	file_fairlead_v1_harm_proto_init()

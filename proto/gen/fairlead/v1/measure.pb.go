@@ -397,7 +397,9 @@ type ComputeRatesRequest struct {
 	// Data sets to count, as in ReportFilter. Empty: reports filed here only, so
 	// that imported records without hours never enter a rate by accident; the
 	// cautions then say how many records were left out.
-	Datasets      []string `protobuf:"bytes,8,rep,name=datasets,proto3" json:"datasets,omitempty"`
+	Datasets []string `protobuf:"bytes,8,rep,name=datasets,proto3" json:"datasets,omitempty"`
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,9,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -488,6 +490,13 @@ func (x *ComputeRatesRequest) GetDatasets() []string {
 	return nil
 }
 
+func (x *ComputeRatesRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // ComputeRatesResponse is the rates.
 type ComputeRatesResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -500,7 +509,10 @@ type ComputeRatesResponse struct {
 	// Sequence number that the figures reflect.
 	SequenceNumber int64 `protobuf:"varint,4,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
 	// What must be read with the figures.
-	Cautions      []string `protobuf:"bytes,5,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	Cautions []string `protobuf:"bytes,5,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	// The moment that the answer is of: give it as `as_at` and the same answer
+	// comes again, whatever was recorded since.
+	AsAt          *AsAt `protobuf:"bytes,6,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -566,6 +578,13 @@ func (x *ComputeRatesResponse) GetSequenceNumber() int64 {
 func (x *ComputeRatesResponse) GetCautions() []string {
 	if x != nil {
 		return x.Cautions
+	}
+	return nil
+}
+
+func (x *ComputeRatesResponse) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
 	}
 	return nil
 }
@@ -771,8 +790,10 @@ type ComputeChartRequest struct {
 	IncludeSvg bool `protobuf:"varint,9,opt,name=include_svg,json=includeSvg,proto3" json:"include_svg,omitempty"`
 	// Wait until this sequence number is in force, up to the deadline. Optional.
 	MinSequenceNumber int64 `protobuf:"varint,10,opt,name=min_sequence_number,json=minSequenceNumber,proto3" json:"min_sequence_number,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,11,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ComputeChartRequest) Reset() {
@@ -875,6 +896,13 @@ func (x *ComputeChartRequest) GetMinSequenceNumber() int64 {
 	return 0
 }
 
+func (x *ComputeChartRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // Chart is a control chart with everything needed to read and redraw it.
 type Chart struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -911,7 +939,10 @@ type Chart struct {
 	// Sequence number that the chart reflects.
 	SequenceNumber int64 `protobuf:"varint,16,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
 	// The same drawing laid out for a narrow screen, when asked for.
-	SvgNarrow     string `protobuf:"bytes,17,opt,name=svg_narrow,json=svgNarrow,proto3" json:"svg_narrow,omitempty"`
+	SvgNarrow string `protobuf:"bytes,17,opt,name=svg_narrow,json=svgNarrow,proto3" json:"svg_narrow,omitempty"`
+	// The moment that the answer is of: give it as `as_at` and the same answer
+	// comes again, whatever was recorded since.
+	AsAt          *AsAt `protobuf:"bytes,18,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1063,6 +1094,13 @@ func (x *Chart) GetSvgNarrow() string {
 		return x.SvgNarrow
 	}
 	return ""
+}
+
+func (x *Chart) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
 }
 
 // ChartPoint is one month.
@@ -1281,8 +1319,10 @@ type TabulateRequest struct {
 	CountHarms bool `protobuf:"varint,5,opt,name=count_harms,json=countHarms,proto3" json:"count_harms,omitempty"`
 	// Wait until this sequence number is in force, up to the deadline. Optional.
 	MinSequenceNumber int64 `protobuf:"varint,6,opt,name=min_sequence_number,json=minSequenceNumber,proto3" json:"min_sequence_number,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,7,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *TabulateRequest) Reset() {
@@ -1357,6 +1397,13 @@ func (x *TabulateRequest) GetMinSequenceNumber() int64 {
 	return 0
 }
 
+func (x *TabulateRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // Table is a cross-tabulation. Unknowns are a row of their own, first.
 type Table struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1376,8 +1423,11 @@ type Table struct {
 	Method string `protobuf:"bytes,7,opt,name=method,proto3" json:"method,omitempty"`
 	// Sequence number that the table reflects.
 	SequenceNumber int64 `protobuf:"varint,8,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// The moment that the answer is of: give it as `as_at` and the same answer
+	// comes again, whatever was recorded since.
+	AsAt          *AsAt `protobuf:"bytes,9,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Table) Reset() {
@@ -1466,11 +1516,18 @@ func (x *Table) GetSequenceNumber() int64 {
 	return 0
 }
 
+func (x *Table) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 var File_fairlead_v1_measure_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\n" +
-	"\x19fairlead/v1/measure.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/cause.proto\x1a\x1afairlead/v1/counting.proto\x1a\x18fairlead/v1/filter.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\"\xc3\x02\n" +
+	"\x19fairlead/v1/measure.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x17fairlead/v1/cause.proto\x1a\x1afairlead/v1/counting.proto\x1a\x18fairlead/v1/filter.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\"\xc3\x02\n" +
 	"\x11MeasureDefinition\x12\x18\n" +
 	"\ameasure\x18\x01 \x01(\tR\ameasure\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x18\n" +
@@ -1490,7 +1547,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"convention\x18\x01 \x01(\x0e2\x17.fairlead.v1.ConventionB\b\xbaH\x05\x82\x01\x02\x10\x01R\n" +
 	"convention\"R\n" +
 	"\x14ListMeasuresResponse\x12:\n" +
-	"\bmeasures\x18\x01 \x03(\v2\x1e.fairlead.v1.MeasureDefinitionR\bmeasures\"\xa5\x04\n" +
+	"\bmeasures\x18\x01 \x03(\v2\x1e.fairlead.v1.MeasureDefinitionR\bmeasures\"\xcd\x04\n" +
 	"\x13ComputeRatesRequest\x12L\n" +
 	"\tworkplace\x18\x01 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x12+\n" +
 	"\x06period\x18\x02 \x01(\v2\x13.fairlead.v1.PeriodR\x06period\x12@\n" +
@@ -1501,13 +1558,15 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x05level\x18\x05 \x01(\x01B\x1a\xbaH\x17\xd8\x01\x01\x12\x12\x19+\x87\x16\xd9\xce\xf7\xef?)\x00\x00\x00\x00\x00\x00\xe0?R\x05level\x12^\n" +
 	"\x11employment_groups\x18\x06 \x03(\x0e2\x1c.fairlead.v1.EmploymentGroupB\x13\xbaH\x10\x92\x01\r\x10\x04\"\t\x82\x01\x06\x10\x01 \x00 \x05R\x10employmentGroups\x127\n" +
 	"\x13min_sequence_number\x18\a \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12C\n" +
-	"\bdatasets\x18\b \x03(\tB'\xbaH$\x92\x01!\x10\x14\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\bdatasets\"\xd1\x01\n" +
+	"\bdatasets\x18\b \x03(\tB'\xbaH$\x92\x01!\x10\x14\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\bdatasets\x12&\n" +
+	"\x05as_at\x18\t \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xf9\x01\n" +
 	"\x14ComputeRatesResponse\x121\n" +
 	"\x06values\x18\x01 \x03(\v2\x19.fairlead.v1.MeasureValueR\x06values\x12\x14\n" +
 	"\x05scope\x18\x02 \x01(\tR\x05scope\x12+\n" +
 	"\x06period\x18\x03 \x01(\v2\x13.fairlead.v1.PeriodR\x06period\x12'\n" +
 	"\x0fsequence_number\x18\x04 \x01(\x03R\x0esequenceNumber\x12\x1a\n" +
-	"\bcautions\x18\x05 \x03(\tR\bcautions\"\xc5\x04\n" +
+	"\bcautions\x18\x05 \x03(\tR\bcautions\x12&\n" +
+	"\x05as_at\x18\x06 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xc5\x04\n" +
 	"\fMeasureValue\x12>\n" +
 	"\n" +
 	"definition\x18\x01 \x01(\v2\x1e.fairlead.v1.MeasureDefinitionR\n" +
@@ -1530,7 +1589,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x06_valueB\b\n" +
 	"\x06_lowerB\b\n" +
 	"\x06_upperB\x0e\n" +
-	"\f_denominator\"\xe4\x04\n" +
+	"\f_denominator\"\x8c\x05\n" +
 	"\x13ComputeChartRequest\x127\n" +
 	"\ameasure\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[a-z][a-z0-9_]{0,62}$R\ameasure\x12L\n" +
 	"\tworkplace\x18\x02 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x12+\n" +
@@ -1546,7 +1605,8 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\vinclude_svg\x18\t \x01(\bR\n" +
 	"includeSvg\x127\n" +
 	"\x13min_sequence_number\x18\n" +
-	" \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"\x82\x05\n" +
+	" \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
+	"\x05as_at\x18\v \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xaa\x05\n" +
 	"\x05Chart\x12>\n" +
 	"\n" +
 	"definition\x18\x01 \x01(\v2\x1e.fairlead.v1.MeasureDefinitionR\n" +
@@ -1569,7 +1629,8 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x03svg\x18\x0f \x01(\tR\x03svg\x12'\n" +
 	"\x0fsequence_number\x18\x10 \x01(\x03R\x0esequenceNumber\x12\x1d\n" +
 	"\n" +
-	"svg_narrow\x18\x11 \x01(\tR\tsvgNarrowB\t\n" +
+	"svg_narrow\x18\x11 \x01(\tR\tsvgNarrow\x12&\n" +
+	"\x05as_at\x18\x12 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAtB\t\n" +
 	"\a_center\"\xab\x02\n" +
 	"\n" +
 	"ChartPoint\x12\x14\n" +
@@ -1592,7 +1653,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"startMonth\x12\x1b\n" +
 	"\tend_month\x18\x03 \x01(\tR\bendMonth\x12\x14\n" +
 	"\x05above\x18\x04 \x01(\bR\x05above\x12\x16\n" +
-	"\x06chance\x18\x05 \x01(\tR\x06chance\"\xbc\x02\n" +
+	"\x06chance\x18\x05 \x01(\tR\x06chance\"\xe4\x02\n" +
 	"\x0fTabulateRequest\x121\n" +
 	"\x06filter\x18\x01 \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filter\x126\n" +
 	"\x04rows\x18\x02 \x01(\x0e2\x16.fairlead.v1.DimensionB\n" +
@@ -1602,7 +1663,8 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"code_level\x18\x04 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x04(\x00R\tcodeLevel\x12\x1f\n" +
 	"\vcount_harms\x18\x05 \x01(\bR\n" +
 	"countHarms\x127\n" +
-	"\x13min_sequence_number\x18\x06 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"\xa0\x02\n" +
+	"\x13min_sequence_number\x18\x06 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
+	"\x05as_at\x18\a \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xc8\x02\n" +
 	"\x05Table\x12*\n" +
 	"\x04rows\x18\x01 \x03(\v2\x16.fairlead.v1.TableHeadR\x04rows\x120\n" +
 	"\acolumns\x18\x02 \x03(\v2\x16.fairlead.v1.TableHeadR\acolumns\x12\x16\n" +
@@ -1611,7 +1673,8 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\frows_unknown\x18\x05 \x01(\x03R\vrowsUnknown\x12'\n" +
 	"\x0fcolumns_unknown\x18\x06 \x01(\x03R\x0ecolumnsUnknown\x12\x16\n" +
 	"\x06method\x18\a \x01(\tR\x06method\x12'\n" +
-	"\x0fsequence_number\x18\b \x01(\x03R\x0esequenceNumber*\xc4\x01\n" +
+	"\x0fsequence_number\x18\b \x01(\x03R\x0esequenceNumber\x12&\n" +
+	"\x05as_at\x18\t \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt*\xc4\x01\n" +
 	"\n" +
 	"Convention\x12\x1a\n" +
 	"\x16CONVENTION_UNSPECIFIED\x10\x00\x12\x18\n" +
@@ -1668,15 +1731,16 @@ var file_fairlead_v1_measure_proto_goTypes = []any{
 	(*Table)(nil),                // 13: fairlead.v1.Table
 	(*Period)(nil),               // 14: fairlead.v1.Period
 	(EmploymentGroup)(0),         // 15: fairlead.v1.EmploymentGroup
-	(*ReportFilter)(nil),         // 16: fairlead.v1.ReportFilter
-	(Dimension)(0),               // 17: fairlead.v1.Dimension
-	(*TableHead)(nil),            // 18: fairlead.v1.TableHead
-	(*RankCausesRequest)(nil),    // 19: fairlead.v1.RankCausesRequest
-	(*CrossCausesRequest)(nil),   // 20: fairlead.v1.CrossCausesRequest
-	(*FindClustersRequest)(nil),  // 21: fairlead.v1.FindClustersRequest
-	(*CauseRanking)(nil),         // 22: fairlead.v1.CauseRanking
-	(*CauseCross)(nil),           // 23: fairlead.v1.CauseCross
-	(*CauseClusters)(nil),        // 24: fairlead.v1.CauseClusters
+	(*AsAt)(nil),                 // 16: fairlead.v1.AsAt
+	(*ReportFilter)(nil),         // 17: fairlead.v1.ReportFilter
+	(Dimension)(0),               // 18: fairlead.v1.Dimension
+	(*TableHead)(nil),            // 19: fairlead.v1.TableHead
+	(*RankCausesRequest)(nil),    // 20: fairlead.v1.RankCausesRequest
+	(*CrossCausesRequest)(nil),   // 21: fairlead.v1.CrossCausesRequest
+	(*FindClustersRequest)(nil),  // 22: fairlead.v1.FindClustersRequest
+	(*CauseRanking)(nil),         // 23: fairlead.v1.CauseRanking
+	(*CauseCross)(nil),           // 24: fairlead.v1.CauseCross
+	(*CauseClusters)(nil),        // 25: fairlead.v1.CauseClusters
 }
 var file_fairlead_v1_measure_proto_depIdxs = []int32{
 	0,  // 0: fairlead.v1.MeasureDefinition.convention:type_name -> fairlead.v1.Convention
@@ -1685,43 +1749,49 @@ var file_fairlead_v1_measure_proto_depIdxs = []int32{
 	14, // 3: fairlead.v1.ComputeRatesRequest.period:type_name -> fairlead.v1.Period
 	0,  // 4: fairlead.v1.ComputeRatesRequest.convention:type_name -> fairlead.v1.Convention
 	15, // 5: fairlead.v1.ComputeRatesRequest.employment_groups:type_name -> fairlead.v1.EmploymentGroup
-	7,  // 6: fairlead.v1.ComputeRatesResponse.values:type_name -> fairlead.v1.MeasureValue
-	14, // 7: fairlead.v1.ComputeRatesResponse.period:type_name -> fairlead.v1.Period
-	2,  // 8: fairlead.v1.MeasureValue.definition:type_name -> fairlead.v1.MeasureDefinition
-	14, // 9: fairlead.v1.ComputeChartRequest.period:type_name -> fairlead.v1.Period
-	0,  // 10: fairlead.v1.ComputeChartRequest.convention:type_name -> fairlead.v1.Convention
-	1,  // 11: fairlead.v1.ComputeChartRequest.kind:type_name -> fairlead.v1.ChartKind
-	16, // 12: fairlead.v1.ComputeChartRequest.filter:type_name -> fairlead.v1.ReportFilter
-	15, // 13: fairlead.v1.ComputeChartRequest.employment_groups:type_name -> fairlead.v1.EmploymentGroup
-	2,  // 14: fairlead.v1.Chart.definition:type_name -> fairlead.v1.MeasureDefinition
-	14, // 15: fairlead.v1.Chart.period:type_name -> fairlead.v1.Period
-	1,  // 16: fairlead.v1.Chart.kind:type_name -> fairlead.v1.ChartKind
-	10, // 17: fairlead.v1.Chart.points:type_name -> fairlead.v1.ChartPoint
-	11, // 18: fairlead.v1.Chart.signals:type_name -> fairlead.v1.ChartSignal
-	16, // 19: fairlead.v1.TabulateRequest.filter:type_name -> fairlead.v1.ReportFilter
-	17, // 20: fairlead.v1.TabulateRequest.rows:type_name -> fairlead.v1.Dimension
-	17, // 21: fairlead.v1.TabulateRequest.columns:type_name -> fairlead.v1.Dimension
-	18, // 22: fairlead.v1.Table.rows:type_name -> fairlead.v1.TableHead
-	18, // 23: fairlead.v1.Table.columns:type_name -> fairlead.v1.TableHead
-	3,  // 24: fairlead.v1.MeasureService.ListMeasures:input_type -> fairlead.v1.ListMeasuresRequest
-	5,  // 25: fairlead.v1.MeasureService.ComputeRates:input_type -> fairlead.v1.ComputeRatesRequest
-	8,  // 26: fairlead.v1.MeasureService.ComputeChart:input_type -> fairlead.v1.ComputeChartRequest
-	12, // 27: fairlead.v1.MeasureService.Tabulate:input_type -> fairlead.v1.TabulateRequest
-	19, // 28: fairlead.v1.MeasureService.RankCauses:input_type -> fairlead.v1.RankCausesRequest
-	20, // 29: fairlead.v1.MeasureService.CrossCauses:input_type -> fairlead.v1.CrossCausesRequest
-	21, // 30: fairlead.v1.MeasureService.FindClusters:input_type -> fairlead.v1.FindClustersRequest
-	4,  // 31: fairlead.v1.MeasureService.ListMeasures:output_type -> fairlead.v1.ListMeasuresResponse
-	6,  // 32: fairlead.v1.MeasureService.ComputeRates:output_type -> fairlead.v1.ComputeRatesResponse
-	9,  // 33: fairlead.v1.MeasureService.ComputeChart:output_type -> fairlead.v1.Chart
-	13, // 34: fairlead.v1.MeasureService.Tabulate:output_type -> fairlead.v1.Table
-	22, // 35: fairlead.v1.MeasureService.RankCauses:output_type -> fairlead.v1.CauseRanking
-	23, // 36: fairlead.v1.MeasureService.CrossCauses:output_type -> fairlead.v1.CauseCross
-	24, // 37: fairlead.v1.MeasureService.FindClusters:output_type -> fairlead.v1.CauseClusters
-	31, // [31:38] is the sub-list for method output_type
-	24, // [24:31] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	16, // 6: fairlead.v1.ComputeRatesRequest.as_at:type_name -> fairlead.v1.AsAt
+	7,  // 7: fairlead.v1.ComputeRatesResponse.values:type_name -> fairlead.v1.MeasureValue
+	14, // 8: fairlead.v1.ComputeRatesResponse.period:type_name -> fairlead.v1.Period
+	16, // 9: fairlead.v1.ComputeRatesResponse.as_at:type_name -> fairlead.v1.AsAt
+	2,  // 10: fairlead.v1.MeasureValue.definition:type_name -> fairlead.v1.MeasureDefinition
+	14, // 11: fairlead.v1.ComputeChartRequest.period:type_name -> fairlead.v1.Period
+	0,  // 12: fairlead.v1.ComputeChartRequest.convention:type_name -> fairlead.v1.Convention
+	1,  // 13: fairlead.v1.ComputeChartRequest.kind:type_name -> fairlead.v1.ChartKind
+	17, // 14: fairlead.v1.ComputeChartRequest.filter:type_name -> fairlead.v1.ReportFilter
+	15, // 15: fairlead.v1.ComputeChartRequest.employment_groups:type_name -> fairlead.v1.EmploymentGroup
+	16, // 16: fairlead.v1.ComputeChartRequest.as_at:type_name -> fairlead.v1.AsAt
+	2,  // 17: fairlead.v1.Chart.definition:type_name -> fairlead.v1.MeasureDefinition
+	14, // 18: fairlead.v1.Chart.period:type_name -> fairlead.v1.Period
+	1,  // 19: fairlead.v1.Chart.kind:type_name -> fairlead.v1.ChartKind
+	10, // 20: fairlead.v1.Chart.points:type_name -> fairlead.v1.ChartPoint
+	11, // 21: fairlead.v1.Chart.signals:type_name -> fairlead.v1.ChartSignal
+	16, // 22: fairlead.v1.Chart.as_at:type_name -> fairlead.v1.AsAt
+	17, // 23: fairlead.v1.TabulateRequest.filter:type_name -> fairlead.v1.ReportFilter
+	18, // 24: fairlead.v1.TabulateRequest.rows:type_name -> fairlead.v1.Dimension
+	18, // 25: fairlead.v1.TabulateRequest.columns:type_name -> fairlead.v1.Dimension
+	16, // 26: fairlead.v1.TabulateRequest.as_at:type_name -> fairlead.v1.AsAt
+	19, // 27: fairlead.v1.Table.rows:type_name -> fairlead.v1.TableHead
+	19, // 28: fairlead.v1.Table.columns:type_name -> fairlead.v1.TableHead
+	16, // 29: fairlead.v1.Table.as_at:type_name -> fairlead.v1.AsAt
+	3,  // 30: fairlead.v1.MeasureService.ListMeasures:input_type -> fairlead.v1.ListMeasuresRequest
+	5,  // 31: fairlead.v1.MeasureService.ComputeRates:input_type -> fairlead.v1.ComputeRatesRequest
+	8,  // 32: fairlead.v1.MeasureService.ComputeChart:input_type -> fairlead.v1.ComputeChartRequest
+	12, // 33: fairlead.v1.MeasureService.Tabulate:input_type -> fairlead.v1.TabulateRequest
+	20, // 34: fairlead.v1.MeasureService.RankCauses:input_type -> fairlead.v1.RankCausesRequest
+	21, // 35: fairlead.v1.MeasureService.CrossCauses:input_type -> fairlead.v1.CrossCausesRequest
+	22, // 36: fairlead.v1.MeasureService.FindClusters:input_type -> fairlead.v1.FindClustersRequest
+	4,  // 37: fairlead.v1.MeasureService.ListMeasures:output_type -> fairlead.v1.ListMeasuresResponse
+	6,  // 38: fairlead.v1.MeasureService.ComputeRates:output_type -> fairlead.v1.ComputeRatesResponse
+	9,  // 39: fairlead.v1.MeasureService.ComputeChart:output_type -> fairlead.v1.Chart
+	13, // 40: fairlead.v1.MeasureService.Tabulate:output_type -> fairlead.v1.Table
+	23, // 41: fairlead.v1.MeasureService.RankCauses:output_type -> fairlead.v1.CauseRanking
+	24, // 42: fairlead.v1.MeasureService.CrossCauses:output_type -> fairlead.v1.CauseCross
+	25, // 43: fairlead.v1.MeasureService.FindClusters:output_type -> fairlead.v1.CauseClusters
+	37, // [37:44] is the sub-list for method output_type
+	30, // [30:37] is the sub-list for method input_type
+	30, // [30:30] is the sub-list for extension type_name
+	30, // [30:30] is the sub-list for extension extendee
+	0,  // [0:30] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_measure_proto_init() }
@@ -1729,6 +1799,7 @@ func file_fairlead_v1_measure_proto_init() {
 	if File_fairlead_v1_measure_proto != nil {
 		return
 	}
+	file_fairlead_v1_as_at_proto_init()
 	file_fairlead_v1_cause_proto_init()
 	file_fairlead_v1_counting_proto_init()
 	file_fairlead_v1_filter_proto_init()

@@ -31,7 +31,9 @@ type SearchServiceClient interface {
 	// SearchReports finds reports. Words are all wanted, in any form
 	// ("reversed" finds "reversing"); "quoted words" are a phrase; a word after
 	// a minus sign is unwanted; a small slip of spelling is forgiven where the
-	// exact word finds nothing. Errors: INVALID_ARGUMENT.
+	// exact word finds nothing. The index holds the present only, so that a
+	// search cannot be asked as at a past moment: list reports by filter as at
+	// that moment instead. Errors: INVALID_ARGUMENT.
 	SearchReports(ctx context.Context, in *SearchReportsRequest, opts ...grpc.CallOption) (*SearchReportsResponse, error)
 }
 
@@ -62,7 +64,9 @@ type SearchServiceServer interface {
 	// SearchReports finds reports. Words are all wanted, in any form
 	// ("reversed" finds "reversing"); "quoted words" are a phrase; a word after
 	// a minus sign is unwanted; a small slip of spelling is forgiven where the
-	// exact word finds nothing. Errors: INVALID_ARGUMENT.
+	// exact word finds nothing. The index holds the present only, so that a
+	// search cannot be asked as at a past moment: list reports by filter as at
+	// that moment instead. Errors: INVALID_ARGUMENT.
 	SearchReports(context.Context, *SearchReportsRequest) (*SearchReportsResponse, error)
 	mustEmbedUnimplementedSearchServiceServer()
 }

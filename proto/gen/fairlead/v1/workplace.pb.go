@@ -451,7 +451,9 @@ func (x *CreateWorkplaceRequest) GetRequestId() string {
 type GetWorkplaceRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Resource name. Required.
-	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,2,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -493,13 +495,22 @@ func (x *GetWorkplaceRequest) GetName() string {
 	return ""
 }
 
+func (x *GetWorkplaceRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // ListWorkplacesRequest asks for a page of workplaces.
 type ListWorkplacesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Most rows on the page; 0 means 500, at most 1000.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// Token from the page before; empty for the first page.
-	PageToken     string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	PageToken string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Answer as it stood then, instead of as it stands now. Optional.
+	AsAt          *AsAt `protobuf:"bytes,3,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -548,6 +559,13 @@ func (x *ListWorkplacesRequest) GetPageToken() string {
 	return ""
 }
 
+func (x *ListWorkplacesRequest) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
+}
+
 // ListWorkplacesResponse is a page of workplaces.
 type ListWorkplacesResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -555,6 +573,8 @@ type ListWorkplacesResponse struct {
 	Workplaces []*Workplace `protobuf:"bytes,1,rep,name=workplaces,proto3" json:"workplaces,omitempty"`
 	// Token of the next page; empty at the end.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// The moment that the answer is of, when one was asked for.
+	AsAt          *AsAt `protobuf:"bytes,3,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -601,6 +621,13 @@ func (x *ListWorkplacesResponse) GetNextPageToken() string {
 		return x.NextPageToken
 	}
 	return ""
+}
+
+func (x *ListWorkplacesResponse) GetAsAt() *AsAt {
+	if x != nil {
+		return x.AsAt
+	}
+	return nil
 }
 
 // UpdateWorkplaceRequest changes a workplace.
@@ -894,7 +921,7 @@ var File_fairlead_v1_workplace_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_workplace_proto_rawDesc = "" +
 	"\n" +
-	"\x1bfairlead/v1/workplace.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xce\x04\n" +
+	"\x1bfairlead/v1/workplace.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xce\x04\n" +
 	"\tWorkplace\x12?\n" +
 	"\x04name\x18\x01 \x01(\tB+\xbaH(r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12F\n" +
 	"\x06parent\x18\x02 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\x06parent\x12\"\n" +
@@ -926,19 +953,22 @@ const file_fairlead_v1_workplace_proto_rawDesc = "" +
 	"\x16CreateWorkplaceRequest\x12<\n" +
 	"\tworkplace\x18\x01 \x01(\v2\x16.fairlead.v1.WorkplaceB\x06\xbaH\x03\xc8\x01\x01R\tworkplace\x12*\n" +
 	"\n" +
-	"request_id\x18\x02 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"V\n" +
+	"request_id\x18\x02 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"~\n" +
 	"\x13GetWorkplaceRequest\x12?\n" +
-	"\x04name\x18\x01 \x01(\tB+\xbaH(r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\x04name\"i\n" +
+	"\x04name\x18\x01 \x01(\tB+\xbaH(r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12&\n" +
+	"\x05as_at\x18\x02 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x91\x01\n" +
 	"\x15ListWorkplacesRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\tpageToken\"x\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\tpageToken\x12&\n" +
+	"\x05as_at\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xa0\x01\n" +
 	"\x16ListWorkplacesResponse\x126\n" +
 	"\n" +
 	"workplaces\x18\x01 \x03(\v2\x16.fairlead.v1.WorkplaceR\n" +
 	"workplaces\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xbf\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12&\n" +
+	"\x05as_at\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xbf\x01\n" +
 	"\x16UpdateWorkplaceRequest\x12<\n" +
 	"\tworkplace\x18\x01 \x01(\v2\x16.fairlead.v1.WorkplaceB\x06\xbaH\x03\xd8\x01\x03R\tworkplace\x12;\n" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
@@ -1014,7 +1044,8 @@ var file_fairlead_v1_workplace_proto_goTypes = []any{
 	(*ListPeopleRequest)(nil),      // 11: fairlead.v1.ListPeopleRequest
 	(*ListPeopleResponse)(nil),     // 12: fairlead.v1.ListPeopleResponse
 	(*timestamppb.Timestamp)(nil),  // 13: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil),  // 14: google.protobuf.FieldMask
+	(*AsAt)(nil),                   // 14: fairlead.v1.AsAt
+	(*fieldmaskpb.FieldMask)(nil),  // 15: google.protobuf.FieldMask
 }
 var file_fairlead_v1_workplace_proto_depIdxs = []int32{
 	0,  // 0: fairlead.v1.Workplace.level:type_name -> fairlead.v1.WorkplaceLevel
@@ -1024,30 +1055,33 @@ var file_fairlead_v1_workplace_proto_depIdxs = []int32{
 	1,  // 4: fairlead.v1.Person.employment_group:type_name -> fairlead.v1.EmploymentGroup
 	13, // 5: fairlead.v1.Person.create_time:type_name -> google.protobuf.Timestamp
 	2,  // 6: fairlead.v1.CreateWorkplaceRequest.workplace:type_name -> fairlead.v1.Workplace
-	2,  // 7: fairlead.v1.ListWorkplacesResponse.workplaces:type_name -> fairlead.v1.Workplace
-	2,  // 8: fairlead.v1.UpdateWorkplaceRequest.workplace:type_name -> fairlead.v1.Workplace
-	14, // 9: fairlead.v1.UpdateWorkplaceRequest.update_mask:type_name -> google.protobuf.FieldMask
-	3,  // 10: fairlead.v1.CreatePersonRequest.person:type_name -> fairlead.v1.Person
-	3,  // 11: fairlead.v1.ListPeopleResponse.people:type_name -> fairlead.v1.Person
-	4,  // 12: fairlead.v1.WorkplaceService.CreateWorkplace:input_type -> fairlead.v1.CreateWorkplaceRequest
-	5,  // 13: fairlead.v1.WorkplaceService.GetWorkplace:input_type -> fairlead.v1.GetWorkplaceRequest
-	6,  // 14: fairlead.v1.WorkplaceService.ListWorkplaces:input_type -> fairlead.v1.ListWorkplacesRequest
-	8,  // 15: fairlead.v1.WorkplaceService.UpdateWorkplace:input_type -> fairlead.v1.UpdateWorkplaceRequest
-	9,  // 16: fairlead.v1.WorkplaceService.CreatePerson:input_type -> fairlead.v1.CreatePersonRequest
-	10, // 17: fairlead.v1.WorkplaceService.GetPerson:input_type -> fairlead.v1.GetPersonRequest
-	11, // 18: fairlead.v1.WorkplaceService.ListPeople:input_type -> fairlead.v1.ListPeopleRequest
-	2,  // 19: fairlead.v1.WorkplaceService.CreateWorkplace:output_type -> fairlead.v1.Workplace
-	2,  // 20: fairlead.v1.WorkplaceService.GetWorkplace:output_type -> fairlead.v1.Workplace
-	7,  // 21: fairlead.v1.WorkplaceService.ListWorkplaces:output_type -> fairlead.v1.ListWorkplacesResponse
-	2,  // 22: fairlead.v1.WorkplaceService.UpdateWorkplace:output_type -> fairlead.v1.Workplace
-	3,  // 23: fairlead.v1.WorkplaceService.CreatePerson:output_type -> fairlead.v1.Person
-	3,  // 24: fairlead.v1.WorkplaceService.GetPerson:output_type -> fairlead.v1.Person
-	12, // 25: fairlead.v1.WorkplaceService.ListPeople:output_type -> fairlead.v1.ListPeopleResponse
-	19, // [19:26] is the sub-list for method output_type
-	12, // [12:19] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	14, // 7: fairlead.v1.GetWorkplaceRequest.as_at:type_name -> fairlead.v1.AsAt
+	14, // 8: fairlead.v1.ListWorkplacesRequest.as_at:type_name -> fairlead.v1.AsAt
+	2,  // 9: fairlead.v1.ListWorkplacesResponse.workplaces:type_name -> fairlead.v1.Workplace
+	14, // 10: fairlead.v1.ListWorkplacesResponse.as_at:type_name -> fairlead.v1.AsAt
+	2,  // 11: fairlead.v1.UpdateWorkplaceRequest.workplace:type_name -> fairlead.v1.Workplace
+	15, // 12: fairlead.v1.UpdateWorkplaceRequest.update_mask:type_name -> google.protobuf.FieldMask
+	3,  // 13: fairlead.v1.CreatePersonRequest.person:type_name -> fairlead.v1.Person
+	3,  // 14: fairlead.v1.ListPeopleResponse.people:type_name -> fairlead.v1.Person
+	4,  // 15: fairlead.v1.WorkplaceService.CreateWorkplace:input_type -> fairlead.v1.CreateWorkplaceRequest
+	5,  // 16: fairlead.v1.WorkplaceService.GetWorkplace:input_type -> fairlead.v1.GetWorkplaceRequest
+	6,  // 17: fairlead.v1.WorkplaceService.ListWorkplaces:input_type -> fairlead.v1.ListWorkplacesRequest
+	8,  // 18: fairlead.v1.WorkplaceService.UpdateWorkplace:input_type -> fairlead.v1.UpdateWorkplaceRequest
+	9,  // 19: fairlead.v1.WorkplaceService.CreatePerson:input_type -> fairlead.v1.CreatePersonRequest
+	10, // 20: fairlead.v1.WorkplaceService.GetPerson:input_type -> fairlead.v1.GetPersonRequest
+	11, // 21: fairlead.v1.WorkplaceService.ListPeople:input_type -> fairlead.v1.ListPeopleRequest
+	2,  // 22: fairlead.v1.WorkplaceService.CreateWorkplace:output_type -> fairlead.v1.Workplace
+	2,  // 23: fairlead.v1.WorkplaceService.GetWorkplace:output_type -> fairlead.v1.Workplace
+	7,  // 24: fairlead.v1.WorkplaceService.ListWorkplaces:output_type -> fairlead.v1.ListWorkplacesResponse
+	2,  // 25: fairlead.v1.WorkplaceService.UpdateWorkplace:output_type -> fairlead.v1.Workplace
+	3,  // 26: fairlead.v1.WorkplaceService.CreatePerson:output_type -> fairlead.v1.Person
+	3,  // 27: fairlead.v1.WorkplaceService.GetPerson:output_type -> fairlead.v1.Person
+	12, // 28: fairlead.v1.WorkplaceService.ListPeople:output_type -> fairlead.v1.ListPeopleResponse
+	22, // [22:29] is the sub-list for method output_type
+	15, // [15:22] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_workplace_proto_init() }
@@ -1055,6 +1089,7 @@ func file_fairlead_v1_workplace_proto_init() {
 	if File_fairlead_v1_workplace_proto != nil {
 		return
 	}
+	file_fairlead_v1_as_at_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
