@@ -134,6 +134,32 @@ func BenchmarkTabulate(b *testing.B) {
 	})
 }
 
+// BenchmarkCount is what a search that found every report costs in counting.
+func BenchmarkCount(b *testing.B) {
+	g := generate(benchRows, false)
+	f := facts.New(g, flat{}, prefixes{})
+	require.NoError(b, f.CatchUp(context.Background()))
+	var names []string
+	for _, c := range g.changes {
+		if c.Kind == record.KindReport {
+			names = append(names, c.Name)
+		}
+	}
+	three := []pb.Dimension{pb.Dimension_DIMENSION_KIND, pb.Dimension_DIMENSION_WORKPLACE, pb.Dimension_DIMENSION_MONTH}
+	b.Run("three in one pass", func(b *testing.B) {
+		for b.Loop() {
+			f.Count(names, three...)
+		}
+	})
+	b.Run("one after the other", func(b *testing.B) {
+		for b.Loop() {
+			for _, d := range three {
+				f.Count(names, d)
+			}
+		}
+	})
+}
+
 func BenchmarkNewest(b *testing.B) {
 	f := benchFacts(b)
 	for name, q := range map[string]*pb.ReportFilter{

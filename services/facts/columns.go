@@ -141,7 +141,6 @@ func bodily(facet int) bool {
 	return f == pb.Facet_FACET_NATURE || f == pb.Facet_FACET_BODILY_LOCATION
 }
 
-func facetOf(i int) pb.Facet          { return pb.Facet(i + 1) }
-func facetIndex(f pb.Facet) int       { return int(f) - 1 }
-func facetKnown(f pb.Facet) bool      { return f >= 1 && f <= facets }
-func (c *columns) live(r uint32) bool { return c.flags[r]&(known|voided) == known }
+func facetOf(i int) pb.Facet     { return pb.Facet(i + 1) }
+func facetIndex(f pb.Facet) int  { return int(f) - 1 }
+func facetKnown(f pb.Facet) bool { return f >= 1 && f <= facets }

@@ -168,25 +168,31 @@ func method(down, across *axis, level int32, harms bool) string {
 	return s + " Voided reports are left out unless asked for; what has no value stands under a head of its own."
 }
 
-// Count counts the named reports by one dimension: all of them in order of the
-// dimension, with what has no value first. Names that are not here, and voided
-// reports, are left out.
-func (f *Facts) Count(names []string, d pb.Dimension) []*pb.TableHead {
+// Count counts the named reports by each of the dimensions, in one pass: for each
+// all of them in order of the dimension, with what has no value first. Whoever
+// names a report has chosen it, so a voided one counts like any other; names
+// that are not here are left out.
+func (f *Facts) Count(names []string, dimensions ...pb.Dimension) [][]*pb.TableHead {
 	f.mu.RLock()
 	defer f.mu.RUnlock()
-	a := f.axisOf(d, 0, false)
-	totals := make([]int64, len(a.heads))
+	axes, totals := make([]*axis, len(dimensions)), make([][]int64, len(dimensions))
+	for i, d := range dimensions {
+		axes[i] = f.axisOf(d, 0, false)
+		totals[i] = make([]int64, len(axes[i].heads))
+	}
 	var rows, categories [blockRows]uint32
 	n := 0
 	flush := func() {
-		a.fill(rows[:n], categories[:])
-		for _, k := range categories[:n] {
-			totals[k]++
+		for i, a := range axes {
+			a.fill(rows[:n], categories[:])
+			for _, k := range categories[:n] {
+				totals[i][k]++
+			}
 		}
 		n = 0
 	}
 	for _, name := range names {
-		if r, ok := f.columns.find(name); ok && f.columns.live(r) {
+		if r, ok := f.columns.find(name); ok && f.columns.flags[r]&known != 0 {
 			rows[n] = r
 			if n++; n == blockRows {
 				flush()
@@ -194,9 +200,11 @@ func (f *Facts) Count(names []string, d pb.Dimension) []*pb.TableHead {
 		}
 	}
 	flush()
-	var out []*pb.TableHead
-	for _, k := range a.shown(totals) {
-		out = append(out, a.tableHead(k, totals[k]))
+	out := make([][]*pb.TableHead, len(dimensions))
+	for i, a := range axes {
+		for _, k := range a.shown(totals[i]) {
+			out[i] = append(out[i], a.tableHead(k, totals[i][k]))
+		}
 	}
 	return out
 }

@@ -336,6 +336,13 @@ func TestFiltersAgreeWithTheFacts(t *testing.T) {
 			}
 			require.Equal(t, names, found, "same reports in the same order: %v", f)
 			require.Equal(t, total, resp.GetTotalSize())
+			for _, heads := range [][]*pb.TableHead{resp.GetKinds(), resp.GetWorkplaces(), resp.GetMonths()} {
+				var counted int64
+				for _, h := range heads {
+					counted += h.GetTotal()
+				}
+				require.Equal(t, total, counted, "the counts are of what was found: %v", f)
+			}
 		}
 	})
 }

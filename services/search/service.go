@@ -22,8 +22,8 @@ import (
 type Facts interface {
 	// MatchAll says for each of the named reports whether it meets a filter.
 	MatchAll(names []string, f *pb.ReportFilter, workplaces []string) ([]bool, error)
-	// Count counts the named reports by one dimension.
-	Count(names []string, d pb.Dimension) []*pb.TableHead
+	// Count counts the named reports, voided or not, by each of the dimensions.
+	Count(names []string, dimensions ...pb.Dimension) [][]*pb.TableHead
 	Wait(ctx context.Context, seq int64) error
 }
 
@@ -206,9 +206,8 @@ func (s *Service) answer(ctx context.Context, reader index.IndexReader, seq int6
 		resp.NextPageToken = s.tokens.Make(question0(a.req), found.page[len(found.page)-1].position())
 	}
 	if q.listAll && found.total > 0 {
-		resp.Kinds = s.facts.Count(found.all, pb.Dimension_DIMENSION_KIND)
-		resp.Workplaces = s.facts.Count(found.all, pb.Dimension_DIMENSION_WORKPLACE)
-		resp.Months = s.facts.Count(found.all, pb.Dimension_DIMENSION_MONTH)
+		counts := s.facts.Count(found.all, pb.Dimension_DIMENSION_KIND, pb.Dimension_DIMENSION_WORKPLACE, pb.Dimension_DIMENSION_MONTH)
+		resp.Kinds, resp.Workplaces, resp.Months = counts[0], counts[1], counts[2]
 	}
 	return resp, nil
 }
