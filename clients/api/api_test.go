@@ -380,6 +380,19 @@ func TestProblem(t *testing.T) {
 	require.False(t, ok)
 }
 
+// TestOverLongMessage: gRPC refuses it before the service can, in its own words.
+func TestOverLongMessage(t *testing.T) {
+	t.Parallel()
+	c, _ := client(t, serve(t, &house{}, grpc.MaxRecvMsgSize(1<<20)), api.Options{})
+	_, err := c.Reports.FileReport(t.Context(), &pb.FileReportRequest{Report: &pb.Report{Narrative: strings.Repeat("x", 3<<19)}})
+	p, ok := api.ProblemOf(err)
+	require.True(t, ok)
+	require.Equal(t, codes.ResourceExhausted, p.Code)
+	require.Equal(t, "the message is 1.5 MB long, and no more than 1.0 MB are read; send it, or ask for it, in parts", p.Message)
+	p, _ = api.ProblemOf(status.Error(codes.ResourceExhausted, "the disk is full"))
+	require.Equal(t, "the disk is full", p.Message)
+}
+
 func TestSecretIsNeverPrinted(t *testing.T) {
 	t.Parallel()
 	c := api.Config{Address: "x", Token: "s3cret"}

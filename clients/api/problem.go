@@ -2,6 +2,9 @@ package api
 
 import (
 	"errors"
+	"fmt"
+	"regexp"
+	"strconv"
 	"time"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -56,7 +59,7 @@ func ProblemOf(err error) (p Problem, ok bool) {
 	if !ok {
 		return Problem{}, false
 	}
-	p = Problem{Code: st.Code(), Message: st.Message()}
+	p = Problem{Code: st.Code(), Message: plain(st)}
 	for _, d := range st.Details() {
 		switch d := d.(type) {
 		case *errdetails.ErrorInfo:
@@ -81,6 +84,24 @@ func ProblemOf(err error) (p Problem, ok bool) {
 		}
 	}
 	return p, true
+}
+
+// overLong is how gRPC itself refuses a message, before the service sees it.
+var overLong = regexp.MustCompile(`message larger than max \((\d+) vs\. (\d+)\)`)
+
+// plain returns the message of a status, and in plain words what gRPC says by
+// itself of a message that is too long: the service cannot (see its MaxRecvMsgSize).
+func plain(st *status.Status) string {
+	m := overLong.FindStringSubmatch(st.Message())
+	if st.Code() != codes.ResourceExhausted || m == nil {
+		return st.Message()
+	}
+	long, err := strconv.ParseFloat(m[1], 64)
+	most, err2 := strconv.ParseFloat(m[2], 64)
+	if err != nil || err2 != nil {
+		return st.Message()
+	}
+	return fmt.Sprintf("the message is %.1f MB long, and no more than %.1f MB are read; send it, or ask for it, in parts", long/(1<<20), most/(1<<20))
 }
 
 // Lines returns the problem as lines to print: one for each field to mend, or

@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -111,4 +112,26 @@ func TestUnknownFields(t *testing.T) {
 		require.NoError(t, err, reasons(err))
 		require.NoError(t, proto.Unmarshal(out, &pb.FileReportResponse{}))
 	}
+}
+
+// TestBeyondTheTransport holds what [Server.buildGRPC] says of a message that
+// is longer than is read at all: it is refused by grpc-go in its own words, the
+// connection lives on, and nothing is written. Fails when grpc-go begins to let
+// somebody else say it.
+func TestBeyondTheTransport(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, servertest.Options{})
+	before := w.Head()
+	for _, m := range contract(t) {
+		if m.short != "ReportService.FileReport" && m.short != "ChangeService.WatchChanges" {
+			continue
+		}
+		_, err := send(w.As(m.role), w.Conn(), m, make([]byte, 25<<20))
+		require.Equal(t, codes.ResourceExhausted, status.Code(err), m.short)
+		require.Equal(t, "grpc: received message larger than max (26214400 vs. 25165824)", status.Convert(err).Message(), m.short)
+		require.Empty(t, status.Convert(err).Details(), m.short)
+	}
+	require.Equal(t, before, w.Head())
+	_, err := pb.NewReportServiceClient(w.Conn()).FileReport(w.As("worker"), filing(w))
+	require.NoError(t, err, "and the connection lives on")
 }

@@ -108,6 +108,17 @@ func (s *Server) buildGRPC() error {
 		grpc.ChainUnaryInterceptor(g.Unary),
 		grpc.ChainStreamInterceptor(g.Stream),
 		grpc.ForceServerCodecV2(codec{encoding.GetCodecV2("proto")}),
+		// Up to twice maxMessage is read and then refused in our words, by the
+		// codec. What is longer grpc-go refuses by itself, in its words
+		// ("received message larger than max"), and so it does with frames that
+		// are cut short or of an unknown compression. It leaves no seam to say
+		// it better: serverStream.RecvMsg writes the status to the wire before
+		// it returns (grpc v1.85.0 stream.go, the deferred WriteStatus), and
+		// the first status wins; InTapHandle sees headers only, which hold no
+		// length; a stats.Handler is told of the end and changes nothing; a
+		// codec is asked after the frame was read. Reading frames of any length
+		// to be polite about them would let anybody fill the memory. Our own
+		// client says it in plain words (clients/api), the web door too.
 		grpc.MaxRecvMsgSize(2*maxMessage),
 		grpc.MaxSendMsgSize(64<<20),
 		grpc.MaxConcurrentStreams(1000),
