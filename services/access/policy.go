@@ -46,6 +46,13 @@ var rules = map[string][]pb.Role{
 	"ReportService.GetTeller":         {supervisor, adviser},
 	"ReportService.ImportReports":     {adviser, integration},
 
+	// Who may add to which report is narrowed further: see services/attachments.
+	"AttachmentService.AddAttachment":    {worker, supervisor, representative, adviser, committee, administrator, integration},
+	"AttachmentService.ReadAttachment":   {supervisor, representative, adviser},
+	"AttachmentService.GetAttachment":    {supervisor, representative, adviser, auditor},
+	"AttachmentService.ListAttachments":  {supervisor, representative, adviser, auditor},
+	"AttachmentService.RemoveAttachment": {supervisor, adviser},
+
 	"ClassificationService.ListEditions": {supervisor, representative, adviser, committee, auditor, administrator, integration},
 	"ClassificationService.ListCodes":    {supervisor, representative, adviser, committee, auditor, administrator, integration},
 	"ClassificationService.LookUpCodes":  {supervisor, representative, adviser, committee, auditor, administrator, integration},

@@ -20,6 +20,7 @@ const (
 	KindTellerRead = "TellerRead" // reports/{uuid}/teller/reads/{uuid}
 	KindCoding     = "Coding"     // reports/{uuid}/codings/{report or harm id}
 	KindHours      = "Hours"      // workplaces/{id}/hours/{YYYY-MM}.{group}
+	KindAttachment = "Attachment" // reports/{uuid}/attachments/{uuid}
 )
 
 // Verbs in the log: what was done.
@@ -36,6 +37,8 @@ const (
 	VerbCode       = "code"
 	VerbRestate    = "restate"
 	VerbOpenTeller = "open-teller"
+	VerbAttach     = "attach"
+	VerbDetach     = "detach"
 )
 
 // Claim spaces: keys that belong to one resource only.
