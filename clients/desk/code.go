@@ -2,6 +2,7 @@ package desk
 
 import (
 	"net/http"
+	"net/url"
 	"strings"
 
 	"google.golang.org/grpc/codes"
@@ -158,18 +159,40 @@ func (d *desk) code(v *visit) {
 
 // lookUp is "look something up": codes by plain words.
 func (d *desk) lookUp(v *visit) {
-	data, code := d.found(v)
+	q := v.r.URL.Query()
+	if q.Has("words") {
+		// Somebody's own link: its words leave the address.
+		d.searched(v, "/codes", q, q.Get("words"))
+		return
+	}
+	said, kept := "", true
+	if key := q.Get("search"); key != "" {
+		said, kept = d.sessions.recall(v.id, key)
+	}
+	data, code := d.found(v, said)
+	if !kept {
+		data["Flaws"], code = []flaw{forgotten}, http.StatusGone
+	}
 	d.pages.render(v.w, code, "codes", view{Title: "Look something up", Here: "codes", Visit: v, Data: data})
+}
+
+// lookUpWords takes what is posted by the form of lookUp.
+func (d *desk) lookUpWords(v *visit) {
+	if err := v.r.ParseForm(); err != nil {
+		d.problem(v.w, v, status.Error(codes.ResourceExhausted, "the form could not be read; make the words fewer"))
+		return
+	}
+	d.searched(v, "/codes", url.Values{"facet": {v.r.PostForm.Get("facet")}}, v.r.PostForm.Get("words"))
 }
 
 // lookUpPart is the list alone, for a script that looks up while one types.
 func (d *desk) lookUpPart(v *visit) {
-	data, _ := d.found(v)
+	data, _ := d.found(v, strings.TrimSpace(v.r.PostFormValue(v.r.FormValue("into")+"-words")))
 	d.pages.part(v.w, "codes", "found", view{Visit: v, Data: data})
 }
 
-func (d *desk) found(v *visit) (map[string]any, int) {
-	q := strings.TrimSpace(v.r.FormValue("words"))
+// found looks words up among the codes.
+func (d *desk) found(v *visit, q string) (map[string]any, int) {
 	facet, _ := words.Parse[pb.Facet](v.r.FormValue("facet"))
 	data := map[string]any{"Words": q, "Facet": words.Slug(facet), "Into": v.r.FormValue("into")}
 	if q == "" {

@@ -111,6 +111,7 @@ func (d *desk) routes() error {
 		page   func(*visit)
 	}{
 		"GET /reports":               {"ReportService.ListReports", d.listReports},
+		"POST /reports":              {"ReportService.ListReports", d.findReports},
 		"GET /reports/{id}":          {"ReportService.GetReport", d.showReport},
 		"POST /reports/{id}/amend":   {"ReportService.UpdateReport", d.amend},
 		"POST /reports/{id}/void":    {"ReportService.VoidReport", d.void},
@@ -126,7 +127,8 @@ func (d *desk) routes() error {
 		"GET /numbers/summary":       {"ExportService.ExportSummary", d.summaryForm},
 		"POST /numbers/summary":      {"ExportService.ExportSummary", d.summary},
 		"GET /codes":                 {"ClassificationService.LookUpCodes", d.lookUp},
-		"GET /codes/found":           {"ClassificationService.LookUpCodes", d.lookUpPart},
+		"POST /codes":                {"ClassificationService.LookUpCodes", d.lookUpWords},
+		"POST /codes/found":          {"ClassificationService.LookUpCodes", d.lookUpPart},
 		"GET /setup":                 {"HoursService.ListHours", d.setup},
 		"POST /setup/hours":          {"HoursService.ImportHours", d.importHours},
 	} {

@@ -3,8 +3,10 @@ package desk
 import (
 	"net/http"
 	"net/url"
-	"strings"
 	"time"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 
 	"fairlead/clients/words"
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -12,7 +14,9 @@ import (
 
 // picked is a filter as the form shows it.
 type picked struct {
-	Words, Workplace, Kind, Since, Until, Potential, Outcome, Dataset string
+	// Words are what is looked for and Search the key under which the session
+	// keeps them: addresses carry the key only.
+	Words, Search, Workplace, Kind, Since, Until, Potential, Outcome, Dataset string
 	// Mechanism and the others are codes by facet; "none" is not coded.
 	Mechanism, Breakdown, Agency, Nature, Location string
 	Voided                                         bool
@@ -27,7 +31,7 @@ func (p *picked) facets() map[pb.Facet]*string {
 }
 
 func pick(q url.Values) picked {
-	return picked{Words: strings.TrimSpace(q.Get("words")), Workplace: q.Get("workplace"), Kind: q.Get("kind"), Since: q.Get("since"),
+	return picked{Search: q.Get("search"), Workplace: q.Get("workplace"), Kind: q.Get("kind"), Since: q.Get("since"),
 		Until: q.Get("until"), Potential: q.Get("potential"), Outcome: q.Get("outcome"), Dataset: q.Get("dataset"), Mechanism: q.Get("mechanism"), Breakdown: q.Get("breakdown"),
 		Agency: q.Get("agency"), Nature: q.Get("nature"), Location: q.Get("location"), Voided: q.Get("voided") != "", Cell: pickCell(q)}
 }
@@ -81,12 +85,10 @@ func (p picked) Narrowed() bool {
 	return p.Since != "" || p.Until != "" || p.Potential != "" || p.Outcome != "" || p.Dataset != "" || p.Voided
 }
 
-// query keeps the choices in a link to the next page. Words go by POST-free
-// GET as everywhere on the web, but they are what somebody looks for, not what
-// somebody told.
+// query keeps the choices in a link to the next page.
 func (p picked) query(token string) string {
 	q := url.Values{}
-	for k, s := range map[string]string{"words": p.Words, "workplace": p.Workplace, "kind": p.Kind, "since": p.Since,
+	for k, s := range map[string]string{"search": p.Search, "workplace": p.Workplace, "kind": p.Kind, "since": p.Since,
 		"until": p.Until, "potential": p.Potential, "outcome": p.Outcome, "mechanism": p.Mechanism, "breakdown": p.Breakdown, "agency": p.Agency,
 		"nature": p.Nature, "location": p.Location, "dataset": p.Dataset, "page": token} {
 		if s != "" {
@@ -110,10 +112,30 @@ func (p picked) Whole() string {
 var filterFields = map[string]shown{"words": {"Words", "words"}, "workplaces": {"Where", "workplace"}, "start_date": {"From", "since"}, "end_date": {"To", "until"},
 	"codes": {"Mechanism", "mechanism"}, "code": {"Mechanism", "mechanism"}, "datasets": {"Data set", "dataset"}}
 
+// findReports takes what is posted by the form of listReports.
+func (d *desk) findReports(v *visit) {
+	if err := v.r.ParseForm(); err != nil {
+		d.problem(v.w, v, status.Error(codes.ResourceExhausted, "the form could not be read; make the words fewer"))
+		return
+	}
+	d.searched(v, "/reports", v.r.PostForm, v.r.PostForm.Get("words"))
+}
+
 // listReports is "what happened": newest first, or the best fit to words.
 func (d *desk) listReports(v *visit) {
 	ctx := v.ctx()
+	if q := v.r.URL.Query(); q.Has("words") {
+		// Somebody's own link: its words leave the address.
+		d.searched(v, "/reports", q, q.Get("words"))
+		return
+	}
 	p := pick(v.r.URL.Query())
+	lost := false
+	if p.Search != "" {
+		var kept bool
+		p.Words, kept = d.sessions.recall(v.id, p.Search)
+		lost = !kept
+	}
 	token := v.r.URL.Query().Get("page")
 	places, err := d.placesFor(v)
 	if err != nil {
@@ -123,7 +145,11 @@ func (d *desk) listReports(v *visit) {
 	data := map[string]any{"Pick": p, "Places": places, "Page": token != ""}
 	code := http.StatusOK
 	var next string
-	if p.Words != "" {
+	switch {
+	case lost:
+		// Everything instead of what fits would be another answer.
+		data["Flaws"], code = []flaw{forgotten}, http.StatusGone
+	case p.Words != "":
 		found, err := d.search.SearchReports(ctx, &pb.SearchReportsRequest{Words: p.Words, Filter: p.filter(), PageToken: token,
 			PageSize: 25, IncludeCounts: token == "", MinSequenceNumber: v.written})
 		if f, bad := flaws(err); bad {
@@ -134,7 +160,7 @@ func (d *desk) listReports(v *visit) {
 		}
 		data["Found"] = found
 		next = found.GetNextPageToken()
-	} else {
+	default:
 		list, err := d.reports.ListReports(ctx, &pb.ListReportsRequest{Filter: p.filter(), PageToken: token, PageSize: 25, MinSequenceNumber: v.written})
 		if f, bad := flaws(err); bad {
 			data["Flaws"], code = located(f, filterFields), http.StatusUnprocessableEntity

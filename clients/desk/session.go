@@ -29,6 +29,9 @@ type session struct {
 	// written is the sequence number of the last write in this session, so
 	// that the next page shows it.
 	written int64
+	// searches are the words looked for, the newest last; under the lock of
+	// the sessions.
+	searches []search
 }
 
 // may reports whether the principal may call a method.

@@ -42,6 +42,7 @@ func TestCoding(t *testing.T) {
 	require.NotEmpty(t, location)
 	for _, u := range b.asked() {
 		require.NotContains(t, u, "Zyxomma")
+		require.NotContains(t, u, "finger", "what is looked up is in no address")
 	}
 
 	// By a code that is none.
@@ -112,6 +113,8 @@ func TestLookUp(t *testing.T) {
 	b.fill("#words", "hit by falling branch")
 	require.EqualValues(t, 200, b.send("form.filter button"))
 	require.Contains(t, b.text("table"), "Being hit by falling objects")
+	require.Regexp(t, `^/codes\?search=`, b.path())
+	require.Equal(t, "hit by falling branch", b.value("#words"))
 	b.set("#facet", "agency")
 	require.EqualValues(t, 200, b.send("form.filter button"))
 	for _, of := range b.all("tbody td:last-child") {

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 )
 
@@ -48,7 +49,37 @@ func TestReports_words(t *testing.T) {
 	}
 	require.Equal(t, found, kinds, "the counts in the margin are of all that fit")
 
+	// The words are in no address, and are there again after a reload, and on
+	// the way back from a report.
+	require.Regexp(t, `^/reports\?search=[A-Za-z0-9_-]{12}$`, b.path())
+	require.EqualValues(t, 200, b.goes(chromedp.Reload()).Status)
+	require.Equal(t, "reversed spotter", b.value("#words"))
+	require.EqualValues(t, 200, b.send(".reports .head a"))
+	b.goes(chromedp.NavigateBack())
+	require.Equal(t, "reversed spotter", b.value("#words"))
+	require.Equal(t, found, number(t, b.text(".say")))
+	b.set("#kind", "near-miss")
+	require.EqualValues(t, 200, b.send("form.filter button"))
+	require.Equal(t, "reversed spotter", b.value("#words"), "and go along with a filter")
+	require.Regexp(t, `^/reports\?kind=near-miss&search=`, b.path())
+	b.open("/reports")
+	b.fill("#words", "mower")
+	require.EqualValues(t, 200, b.send("form.filter button"))
+	mine := b.path()
+	require.EqualValues(t, 200, b.send("a.next"))
+	require.Equal(t, "mower", b.value("#words"), "and to the next page")
+	for _, u := range b.asked() {
+		require.NotRegexp(t, "(?i)reversed|spotter|mower", u)
+	}
+	other := newTab(t, demoHouse(t))
+	other.signIn("auditor")
+	require.EqualValues(t, 410, other.open(mine), "they are nobody else's")
+	require.Contains(t, other.text(".wrong"), "type it again")
+	require.Empty(t, other.value("#words"))
+	require.Zero(t, other.count(".reports li"))
+
 	b.open("/reports?words=reversd")
+	require.NotContains(t, b.path(), "reversd", "words in somebody's own link leave the address")
 	require.Contains(t, b.text("main"), "not found, read as", "a slip of the keys is read as the word that was meant, and the page says so")
 	b.open("/reports?words=zyxomma")
 	require.Contains(t, b.text("main"), "Nothing fits.")

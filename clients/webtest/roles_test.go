@@ -25,8 +25,11 @@ func TestRoles(t *testing.T) {
 		b.signIn("worker")
 		require.Equal(t, "/report", b.path(), "the one thing there is to do comes first")
 		require.Equal(t, []string{"Report something"}, b.ways())
-		for _, path := range []string{"/reports", "/reports/" + names["injury"], "/numbers", "/numbers/chart", "/codes", "/codes/found?words=hand", "/setup"} {
+		for _, path := range []string{"/reports", "/reports/" + names["injury"], "/numbers", "/numbers/chart", "/codes", "/setup"} {
 			require.EqualValues(t, 403, b.open(path), path)
+		}
+		for _, path := range []string{"/reports", "/codes", "/codes/found"} {
+			require.Equal(t, 403, eval[int](b, `fetch("`+path+`", {method: "POST", body: new URLSearchParams({words: "hand"})}).then(r => r.status)`), path)
 		}
 	})
 	t.Run("committee", func(t *testing.T) {
