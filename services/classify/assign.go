@@ -26,6 +26,11 @@ type getter interface {
 	Get(ctx context.Context, name string) (ledger.Resource, error)
 }
 
+// lister lists resources, of now or of a moment.
+type lister interface {
+	List(ctx context.Context, kind, prefix, after string, limit int) ([]ledger.Resource, error)
+}
+
 // report returns a report that who may see, or NOT_FOUND: one elsewhere and one
 // that is not there look the same.
 func (s *Service) report(ctx context.Context, from getter, who access.Principal, name string) (*pb.Report, error) {

@@ -71,7 +71,7 @@ func open(t *testing.T) *room {
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, l.Close()) })
 	places := tree{"workplaces/northside": "workplaces/shire", "workplaces/quarry-road": "workplaces/shire"}
-	r := &room{ledger: l, Service: classify.New(l, places, classify.NewTables(toocs.Default()), func() time.Time { return noon })}
+	r := &room{ledger: l, Service: classify.New(l, places, nil, classify.NewTables(toocs.Default()), func() time.Time { return noon })}
 	for name, report := range map[string]*pb.Report{
 		nearMiss: {Kind: pb.ReportKind_REPORT_KIND_NEAR_MISS, Workplace: "workplaces/northside"},
 		oneHurt: {Kind: pb.ReportKind_REPORT_KIND_INJURY_OR_ILLNESS, Workplace: "workplaces/northside",

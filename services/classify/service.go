@@ -10,24 +10,31 @@ import (
 	"fairlead/services/access"
 	"fairlead/services/fault"
 	"fairlead/services/ledger"
+	"fairlead/services/moment"
 	"fairlead/services/record"
 )
 
 // Tree is what is asked of the tree of workplaces.
 type Tree interface{ access.Tree }
 
+// Past hands out the ledger as it stood at a moment.
+type Past interface {
+	Log(ctx context.Context, as *pb.AsAt, field string) (moment.Point, *moment.Log, error)
+}
+
 // Service implements ClassificationService.
 type Service struct {
 	pb.UnimplementedClassificationServiceServer
 	ledger ledger.Ledger
 	tree   Tree
+	past   Past
 	tables *Tables
 	clock  func() time.Time
 }
 
 // New returns the service.
-func New(l ledger.Ledger, tree Tree, tables *Tables, clock func() time.Time) *Service {
-	return &Service{ledger: l, tree: tree, tables: tables, clock: clock}
+func New(l ledger.Ledger, tree Tree, past Past, tables *Tables, clock func() time.Time) *Service {
+	return &Service{ledger: l, tree: tree, past: past, tables: tables, clock: clock}
 }
 
 // ListEditions implements ClassificationService.
@@ -114,15 +121,27 @@ func (s *Service) ListCodings(ctx context.Context, req *pb.ListCodingsRequest) (
 	if !view.Codes {
 		return nil, denied()
 	}
+	// Who sees the report today sees its past.
 	if _, err := s.report(ctx, s.ledger, who, req.GetParent()); err != nil {
 		return nil, err
 	}
+	var from lister = s.ledger
+	out := &pb.ListCodingsResponse{}
+	if moment.Past(req.GetAsAt()) {
+		p, log, err := s.past.Log(ctx, req.GetAsAt(), "as_at")
+		if err != nil {
+			return nil, err
+		}
+		if _, err := s.report(ctx, log, who, req.GetParent()); err != nil {
+			return nil, err
+		}
+		from, out.AsAt = log, p.AsAt()
+	}
 	// A report has at most one coding of its own and one for each harm.
-	list, err := s.ledger.List(ctx, record.KindCoding, req.GetParent()+"/codings/", "", 100)
+	list, err := from.List(ctx, record.KindCoding, req.GetParent()+"/codings/", "", 100)
 	if err != nil {
 		return nil, fmt.Errorf("classify: list codings: %w", err)
 	}
-	out := &pb.ListCodingsResponse{}
 	seen := map[string]bool{}
 	for _, res := range list {
 		c := &pb.Coding{}

@@ -51,7 +51,8 @@ func writeCSV(sum *pb.Summary) ([]byte, error) {
 	about("codes", sum.GetEdition())
 	about("sequence number", strconv.FormatInt(sum.GetSequenceNumber(), 10))
 	about("hash of the log", sum.GetLogHash())
-	about("made", sum.GetMakeTime().AsTime().Format(time.RFC3339))
+	about("counted up to", sum.GetMakeTime().AsTime().Format(time.RFC3339))
+	about("to make it again, ask as at", momentWords(sum.GetAsAt()))
 	for _, v := range sum.GetMeasures() {
 		d := v.GetDefinition()
 		value, lower, upper := "undefined", "", ""
@@ -153,6 +154,11 @@ func plainCell(s string) string {
 		}
 	}
 	return s
+}
+
+// momentWords writes a moment so that it can be asked for again.
+func momentWords(as *pb.AsAt) string {
+	return strconv.FormatInt(as.GetSequenceNumber(), 10) + "@" + as.GetCountTime().AsTime().Format(time.RFC3339Nano)
 }
 
 // conventionWords names a convention for people.

@@ -39,7 +39,8 @@ func newPaper(sum *pb.Summary) (*paper, error) {
 		return nil, err
 	}
 	made := sum.GetMakeTime().AsTime()
-	// The file says when the summary was made and nothing about the machine.
+	// The file says up to when the summary counts and nothing about the machine:
+	// made again as at the same moment, it is the same file.
 	pdf.SetCreationDate(made)
 	pdf.SetModificationDate(made)
 	pdf.SetCatalogSort(true)
@@ -50,7 +51,7 @@ func newPaper(sum *pb.Summary) (*paper, error) {
 	pdf.SetAutoPageBreak(true, margin+4)
 	pdf.AliasNbPages("{pages}")
 	p := &paper{pdf: pdf, k: pdf.GetConversionRatio()}
-	as := fmt.Sprintf("As at sequence number %d, made %s.", sum.GetSequenceNumber(), stamp(made))
+	as := fmt.Sprintf("As at sequence number %d, counted up to %s.", sum.GetSequenceNumber(), stamp(made))
 	pdf.SetFooterFunc(func() {
 		pdf.SetY(-margin - 1)
 		p.font("", 8, softInk)
@@ -359,4 +360,4 @@ func (p *paper) unknowns(list []*pb.UnknownCount) {
 }
 
 // stamp is how times are written on paper.
-func stamp(t time.Time) string { return t.Format("2 January 2006 15:04 MST") }
+func stamp(t time.Time) string { return t.Format("2 January 2006 15:04:05 MST") }

@@ -50,6 +50,7 @@ func (s *Service) writePDF(sum *pb.Summary) ([]byte, error) {
 		p.note(n)
 	}
 	p.small("Sequence number " + fmt.Sprint(sum.GetSequenceNumber()) + ". Hash of the log at that number: " + sum.GetLogHash())
+	p.small("To make this summary again, whatever was recorded since, ask for it as at " + momentWords(sum.GetAsAt()) + ".")
 	var b bytes.Buffer
 	if err := p.pdf.Output(&b); err != nil {
 		return nil, fmt.Errorf("export: write PDF: %w", err)

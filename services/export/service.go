@@ -12,6 +12,7 @@ import (
 	"fairlead/services/access"
 	"fairlead/services/fault"
 	"fairlead/services/ledger"
+	"fairlead/services/moment"
 )
 
 // Measures works figures out; the measure room implements it.
@@ -25,12 +26,20 @@ type Measures interface {
 // projection implements it.
 type Finder interface {
 	Newest(f *pb.ReportFilter, workplaces []string, after string, limit int) (names []string, next string, total int64, err error)
+	// MatchAll says for each of the named reports whether it is there and
+	// matches.
+	MatchAll(names []string, f *pb.ReportFilter, workplaces []string) ([]bool, error)
 	Wait(ctx context.Context, seq int64) error
+}
+
+// Past hands out what stood at a moment.
+type Past interface {
+	Find(ctx context.Context, as *pb.AsAt, field string) (moment.Point, *moment.Log, Finder, error)
 }
 
 // Log is what is read of the ledger.
 type Log interface {
-	Get(ctx context.Context, name string) (ledger.Resource, error)
+	GetAt(ctx context.Context, name string, seq int64) (ledger.Resource, error)
 	Changes(ctx context.Context, after int64, limit int) ([]ledger.Change, error)
 }
 
@@ -47,6 +56,7 @@ type Deps struct {
 	Finder   Finder
 	Log      Log
 	Tree     Tree
+	Past     Past
 	// Draw lays a chart out, as the measure room draws it.
 	Draw func(*pb.Chart, figure.Size) (*figure.Figure, error)
 	// Edition names the code tables with their credit.
@@ -69,7 +79,8 @@ func (s *Service) GetSummary(ctx context.Context, req *pb.GetSummaryRequest) (*p
 	if err := s.check(ctx, req, ""); err != nil {
 		return nil, err
 	}
-	return s.summarise(ctx, req)
+	sum, _, err := s.summarise(ctx, req, "as_at", 0)
+	return sum, err
 }
 
 // ExportSummary implements ExportService.
@@ -77,7 +88,7 @@ func (s *Service) ExportSummary(ctx context.Context, req *pb.ExportSummaryReques
 	if err := s.check(ctx, req.GetSummary(), "summary."); err != nil {
 		return nil, err
 	}
-	sum, err := s.summarise(ctx, req.GetSummary())
+	sum, _, err := s.summarise(ctx, req.GetSummary(), "summary.as_at", 0)
 	if err != nil {
 		return nil, err
 	}

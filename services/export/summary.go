@@ -10,6 +10,7 @@ import (
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
 	"fairlead/services/guard"
+	"fairlead/services/moment"
 )
 
 // facets are the cross-tabulations of a summary, in order.
@@ -24,48 +25,81 @@ var facets = []struct {
 	{pb.Dimension_DIMENSION_BODILY_LOCATION, "Bodily location"},
 }
 
-// summarise makes the summary. Its parts are asked for one after the other; if
-// the log moved in between, they are asked for again, so that all of them
-// reflect one sequence number.
-func (s *Service) summarise(ctx context.Context, req *pb.GetSummaryRequest) (*pb.Summary, error) {
+// source is what a summary is made from.
+type source struct {
+	// at is the moment that is asked of the measures; only with a count time
+	// when it is about the newest change.
+	at     *pb.AsAt
+	log    Log
+	finder Finder
+	// level is how fine codes are tabulated; 0 lets the number of cases say.
+	level int32
+}
+
+// summarise makes the summary, and says what it was made from. Its parts are
+// asked for one after the other; if the log moved in between, they are asked for
+// again, so that all of them reflect one sequence number. If it does not stand
+// still, the summary is made as at the number that it then had.
+func (s *Service) summarise(ctx context.Context, req *pb.GetSummaryRequest, field string, level int32) (*pb.Summary, source, error) {
+	if moment.Past(req.GetAsAt()) {
+		return s.summariseThen(ctx, req, req.GetAsAt(), field, level)
+	}
+	counted, err := moment.Now(req.GetAsAt(), s.d.Clock(), field)
+	if err != nil {
+		return nil, source{}, err
+	}
+	from := source{at: &pb.AsAt{CountTime: timestamppb.New(counted)}, log: s.d.Log, finder: s.d.Finder, level: level}
 	for try := 0; ; try++ {
-		sum, whole, err := s.attempt(ctx, req)
-		if err != nil || whole || try == 4 {
-			if err == nil && !whole {
-				sum.Cautions = append(sum.Cautions, "Records arrived while this summary was made; its parts may differ by the newest few. Make it again in a quiet moment.")
-			}
-			return sum, err
+		sum, whole, err := s.attempt(ctx, req, from)
+		if err != nil || whole {
+			return sum, from, err
+		}
+		if try == 3 {
+			return s.summariseThen(ctx, req, sum.GetAsAt(), field, level)
 		}
 	}
 }
 
-func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest) (*pb.Summary, bool, error) {
+// summariseThen makes the summary as at a moment.
+func (s *Service) summariseThen(ctx context.Context, req *pb.GetSummaryRequest, as *pb.AsAt, field string, level int32) (*pb.Summary, source, error) {
+	p, log, finder, err := s.d.Past.Find(ctx, as, field)
+	if err != nil {
+		return nil, source{}, err
+	}
+	from := source{at: p.AsAt(), log: log, finder: finder, level: level}
+	sum, _, err := s.attempt(ctx, req, from)
+	return sum, from, err
+}
+
+// attempt makes the summary once; whole says that all of it is of one moment.
+func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest, from source) (sum *pb.Summary, whole bool, err error) {
 	datasets := req.GetDatasets()
 	if len(datasets) == 0 {
 		datasets = []string{"here"}
 	}
 	rates, err := s.d.Measures.ComputeRates(ctx, &pb.ComputeRatesRequest{
 		Workplace: req.GetWorkplace(), Period: req.GetPeriod(), Convention: req.GetConvention(), Datasets: datasets,
-		EmploymentGroups: req.GetEmploymentGroups(), MinSequenceNumber: req.GetMinSequenceNumber()})
+		EmploymentGroups: req.GetEmploymentGroups(), MinSequenceNumber: req.GetMinSequenceNumber(), AsAt: from.at})
 	if err != nil {
 		return nil, false, err
 	}
 	seq := rates.GetSequenceNumber()
-	sum := &pb.Summary{
+	sum = &pb.Summary{
 		Title: "Summary of incidents, hazards and near misses",
 		Scope: rates.GetScope(), Period: req.GetPeriod(), Convention: req.GetConvention(),
 		Measures: rates.GetValues(), Edition: s.d.Edition, SequenceNumber: seq,
-		MakeTime: timestamppb.New(s.d.Clock().UTC()), Cautions: rates.GetCautions(),
+		MakeTime: from.at.GetCountTime(), Cautions: rates.GetCautions(),
+		AsAt: moment.Point{Seq: seq, Count: from.at.GetCountTime().AsTime()}.AsAt(),
 	}
 	if sum.Convention == pb.Convention_CONVENTION_UNSPECIFIED {
 		sum.Convention = pb.Convention_CONVENTION_AS_1885_1
 	}
-	whole := true
+	whole = true
 	if len(rates.GetValues()) > 0 {
 		chart, err := s.d.Measures.ComputeChart(ctx, &pb.ComputeChartRequest{
 			Measure: chartMeasure(rates.GetValues()), Workplace: req.GetWorkplace(), Period: req.GetPeriod(),
 			Convention: req.GetConvention(), EmploymentGroups: req.GetEmploymentGroups(),
-			Filter: &pb.ReportFilter{Datasets: datasets}, MinSequenceNumber: seq})
+			Filter: &pb.ReportFilter{Datasets: datasets}, MinSequenceNumber: seq, AsAt: from.at})
 		if err != nil {
 			return nil, false, err
 		}
@@ -80,15 +114,19 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest) (*pb.S
 	if smallest == 0 {
 		smallest = guard.Smallest
 	}
-	kinds, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: pb.Dimension_DIMENSION_KIND, MinSequenceNumber: seq})
+	kinds, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: pb.Dimension_DIMENSION_KIND, MinSequenceNumber: seq, AsAt: from.at})
 	if err != nil {
 		return nil, false, err
 	}
 	whole = whole && kinds.GetSequenceNumber() == seq
 	sum.Kinds = kinds
+	level := from.level
+	if level == 0 {
+		level = levelFor(kinds)
+	}
 	for _, f := range facets {
 		t, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: f.dim, Columns: pb.Dimension_DIMENSION_OUTCOME,
-			CodeLevel: levelFor(kinds), CountHarms: true, MinSequenceNumber: seq})
+			CodeLevel: level, CountHarms: true, MinSequenceNumber: seq, AsAt: from.at})
 		if err != nil {
 			return nil, false, err
 		}
@@ -96,17 +134,19 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest) (*pb.S
 		held := guard.Table(t, smallest)
 		sum.Tables = append(sum.Tables, &pb.SummaryTable{Title: f.title + " by outcome, persons hurt", Table: t, HeldBack: held})
 	}
+	// Before the last table: when that is of the same number, so is this.
+	if sum.Unknowns, err = s.unknowns(ctx, from, seq, filter); err != nil {
+		return nil, false, err
+	}
 	t, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: pb.Dimension_DIMENSION_MECHANISM,
-		Columns: pb.Dimension_DIMENSION_KIND, CodeLevel: 1, MinSequenceNumber: seq})
+		Columns: pb.Dimension_DIMENSION_KIND, CodeLevel: 1, MinSequenceNumber: seq, AsAt: from.at})
 	if err != nil {
 		return nil, false, err
 	}
+	whole = whole && t.GetSequenceNumber() == seq
 	sum.Tables = append(sum.Tables, &pb.SummaryTable{Title: "Group of mechanisms by kind of report, all reports", Table: t, HeldBack: guard.Table(t, smallest)})
 
-	if sum.Unknowns, err = s.unknowns(ctx, req, filter); err != nil {
-		return nil, false, err
-	}
-	if changes, err := s.d.Log.Changes(ctx, seq-1, 1); err == nil && seq > 0 && len(changes) == 1 {
+	if changes, err := from.log.Changes(ctx, seq-1, 1); err == nil && seq > 0 && len(changes) == 1 {
 		sum.LogHash = hex.EncodeToString(changes[0].Hash[:])
 	}
 	sum.MethodNotes = methodNotes(sum, smallest, datasets)
@@ -137,7 +177,7 @@ func chartMeasure(values []*pb.MeasureValue) string {
 }
 
 // unknowns counts the four states of the items that figures depend on.
-func (s *Service) unknowns(ctx context.Context, req *pb.GetSummaryRequest, filter *pb.ReportFilter) ([]*pb.UnknownCount, error) {
+func (s *Service) unknowns(ctx context.Context, from source, seq int64, filter *pb.ReportFilter) ([]*pb.UnknownCount, error) {
 	workplaces, err := access.Narrow(access.From(ctx), s.d.Tree, filter.GetWorkplaces())
 	if err != nil {
 		return nil, err
@@ -145,12 +185,12 @@ func (s *Service) unknowns(ctx context.Context, req *pb.GetSummaryRequest, filte
 	c := newUnknownCounter()
 	after := ""
 	for {
-		names, next, _, err := s.d.Finder.Newest(filter, workplaces, after, 1000)
+		names, next, _, err := from.finder.Newest(filter, workplaces, after, 1000)
 		if err != nil {
 			return nil, err
 		}
 		for _, name := range names {
-			if err := s.countReport(ctx, c, name); err != nil {
+			if err := countReport(ctx, from.log, seq, c, name); err != nil {
 				return nil, err
 			}
 		}

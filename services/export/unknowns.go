@@ -64,16 +64,25 @@ func (c *unknownCounter) add(of string, m proto.Message, item string) {
 	}
 }
 
+// read reads a resource as it stood at a number; ok is false when it was not
+// there, or is no longer held.
+func read(ctx context.Context, log Log, seq int64, name string, m proto.Message) (ok bool, err error) {
+	res, err := log.GetAt(ctx, name, seq)
+	switch {
+	case errors.Is(err, ledger.ErrNotFound), err == nil && len(res.Body) == 0:
+		return false, nil
+	case err != nil:
+		return false, fmt.Errorf("export: read %s: %w", res.Kind, err)
+	}
+	return true, record.Read(res.Body, res.Revision, m)
+}
+
 // countReport counts the items of a report, its harms and its codings. A case
 // without a coding counts as not asked in every facet: one per harm, or one
 // for a report without harms.
-func (s *Service) countReport(ctx context.Context, c *unknownCounter, name string) error {
-	res, err := s.d.Log.Get(ctx, name)
-	if err != nil {
-		return fmt.Errorf("export: read report: %w", err)
-	}
+func countReport(ctx context.Context, log Log, seq int64, c *unknownCounter, name string) error {
 	r := &pb.Report{}
-	if err := record.Read(res.Body, res.Revision, r); err != nil {
+	if ok, err := read(ctx, log, seq, name, r); err != nil || !ok {
 		return err
 	}
 	for _, it := range counted {
@@ -95,15 +104,8 @@ func (s *Service) countReport(ctx context.Context, c *unknownCounter, name strin
 	}
 	for _, id := range cases {
 		coding := &pb.Coding{}
-		res, err := s.d.Log.Get(ctx, name+"/codings/"+id)
-		switch {
-		case errors.Is(err, ledger.ErrNotFound):
-		case err != nil:
-			return fmt.Errorf("export: read coding: %w", err)
-		default:
-			if err := record.Read(res.Body, res.Revision, coding); err != nil {
-				return err
-			}
+		if _, err := read(ctx, log, seq, name+"/codings/"+id, coding); err != nil {
+			return err
 		}
 		for _, it := range counted {
 			if it.of == "Coding" {

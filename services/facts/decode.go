@@ -14,9 +14,12 @@ import (
 type id [16]byte
 
 // decodedChange is what a change of the log says to the columns. At most one
-// of report, coding and hours is set; none when the change is of no concern.
+// of gone, report, coding and hours is set; none when the change is of no
+// concern.
 type decodedChange struct {
-	of        id
+	of id
+	// gone says that the ledger no longer holds what the report said.
+	gone      bool
 	report    *pb.Report
 	coding    *pb.Coding
 	hours     *pb.Hours
@@ -25,8 +28,19 @@ type decodedChange struct {
 }
 
 func decode(ch ledger.Change) (d decodedChange, err error) {
+	switch {
+	case len(ch.Body) > 0:
+	case ch.Kind == record.KindReport:
+		d.gone = true
+	case ch.Kind == record.KindCoding, ch.Kind == record.KindHours:
+		// What is no longer held says nothing.
+		return d, nil
+	}
 	switch ch.Kind {
 	case record.KindReport:
+		if d.gone {
+			break
+		}
 		d.report = &pb.Report{}
 		err = record.Read(ch.Body, ch.Revision, d.report)
 	case record.KindCoding:
@@ -41,7 +55,7 @@ func decode(ch ledger.Change) (d decodedChange, err error) {
 	if err != nil {
 		return d, fmt.Errorf("facts: change %d: %w", ch.Seq, err)
 	}
-	if d.report != nil || d.coding != nil {
+	if d.gone || d.report != nil || d.coding != nil {
 		var ok bool
 		if d.of, ok = reportID(ch.Name); !ok {
 			return d, fmt.Errorf("facts: change %d: the name is not that of a report", ch.Seq)

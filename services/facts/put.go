@@ -13,6 +13,8 @@ type locate func(workplace string) *time.Location
 
 func (c *columns) put(d decodedChange, where locate) error {
 	switch {
+	case d.gone:
+		c.forget(d.of)
 	case d.report != nil:
 		return c.putReport(d.of, d.report, where)
 	case d.coding != nil:
@@ -21,6 +23,29 @@ func (c *columns) put(d decodedChange, where locate) error {
 		c.hours.put(d.hoursName, d.hours)
 	}
 	return nil
+}
+
+// forget takes a report out of every list and figure: the ledger no longer holds
+// what it said.
+func (c *columns) forget(u id) {
+	// A row stays, so that a projection that saw the report and one that never
+	// did are the same.
+	r := c.row(u)
+	if c.flags[r]&known != 0 {
+		c.settle()
+		c.order.remove(r, c.newer)
+	}
+	_ = c.putHarms(r, nil) // nobody hurt: nothing that could fail
+	c.flags[r], c.when[r], c.kind[r], c.potential[r], c.workplace[r], c.dataset[r], c.day[r], c.month[r] = 0, 0, 0, 0, 0, 0, 0, 0
+	c.unreviewed[r] = false
+	for i := range c.codes {
+		c.codes[i][r] = 0
+	}
+	for k := range c.loose {
+		if k.row == r {
+			delete(c.loose, k)
+		}
+	}
 }
 
 // putReport replaces a report's row.

@@ -78,7 +78,7 @@ func house(t testing.TB) (*Service, context.Context, func(...*pb.Workplace)) {
 		}
 		require.NoError(t, l.Close())
 	})
-	s := New(l, tree, paging.New(make([]byte, 32)), rules, func() time.Time { return now })
+	s := New(l, tree, nil, paging.New(make([]byte, 32)), rules, func() time.Time { return now })
 	return s, access.With(context.Background(), access.Principal{Name: "principals/x", Roles: []pb.Role{pb.Role_ROLE_ADVISER}}), plant
 }
 

@@ -8,12 +8,27 @@ import (
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
 	"fairlead/services/fault"
+	"fairlead/services/moment"
 	"fairlead/services/record"
 )
 
+// asked returns what a question is answered from: the ledger and the tree of now
+// or of a moment, and that moment when one was asked for.
+func (s *Service) asked(ctx context.Context, as *pb.AsAt) (lister, Tree, *pb.AsAt, error) {
+	if !moment.Past(as) {
+		return s.ledger, s.tree, nil, nil
+	}
+	p, log, then, err := s.past.At(ctx, as, "as_at")
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	return log, then, p.AsAt(), nil
+}
+
 // seen returns the workplaces whose hours answer a question, in the order of the
-// names of their hours.
-func (s *Service) seen(ctx context.Context, asked string) ([]string, error) {
+// names of their hours: those that stood below the one asked for in the tree
+// then, and that the caller reaches today.
+func (s *Service) seen(ctx context.Context, then Tree, asked string) ([]string, error) {
 	who := access.From(ctx)
 	var only []string
 	if asked != "" {
@@ -27,25 +42,29 @@ func (s *Service) seen(ctx context.Context, asked string) ([]string, error) {
 		return nil, err
 	}
 	if len(only) == 0 {
-		only = []string{s.tree.Root()}
+		only = []string{then.Root()}
 	}
 	var out []string
 	for _, w := range only {
-		out = append(out, s.tree.Below(w)...)
+		for _, below := range then.Below(w) {
+			if access.Sees(who, s.tree, below) {
+				out = append(out, below)
+			}
+		}
 	}
 	slices.SortFunc(out, func(a, b string) int { return strings.Compare(a+"/", b+"/") })
 	return slices.Compact(out), nil
 }
 
 // list returns at most size figures after a name, and whether there are more.
-func (s *Service) list(ctx context.Context, workplaces []string, start, end, after string, size int) ([]*pb.Hours, bool, error) {
+func list(ctx context.Context, from lister, workplaces []string, start, end, after string, size int) ([]*pb.Hours, bool, error) {
 	var out []*pb.Hours
 	more := false
 	for _, w := range workplaces {
 		if strings.Compare(w+"/hours/~", after) < 0 {
 			continue
 		}
-		err := walk(ctx, s.ledger, w, start, end, after, func(h *pb.Hours, _ int64) bool {
+		err := walk(ctx, from, w, start, end, after, func(h *pb.Hours, _ int64) bool {
 			if len(out) == size {
 				more = true
 				return false

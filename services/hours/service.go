@@ -12,6 +12,7 @@ import (
 	"fairlead/services/access"
 	"fairlead/services/fault"
 	"fairlead/services/ledger"
+	"fairlead/services/moment"
 	"fairlead/services/paging"
 	"fairlead/services/record"
 )
@@ -42,19 +43,25 @@ type Tree interface {
 // is wrong in plain words. Rows are checked with it one by one.
 type Rules func(m proto.Message) fault.Violations
 
+// Past hands out the ledger and the tree as they stood at a moment.
+type Past interface {
+	At(ctx context.Context, as *pb.AsAt, field string) (moment.Point, *moment.Log, Tree, error)
+}
+
 // Service implements HoursService.
 type Service struct {
 	pb.UnimplementedHoursServiceServer
 	ledger ledger.Ledger
 	tree   Tree
+	past   Past
 	rules  Rules
 	tokens *paging.Tokens
 	clock  func() time.Time
 }
 
 // New returns the service.
-func New(l ledger.Ledger, tree Tree, tokens *paging.Tokens, rules func(m proto.Message) fault.Violations, clock func() time.Time) *Service {
-	return &Service{ledger: l, tree: tree, rules: rules, tokens: tokens, clock: clock}
+func New(l ledger.Ledger, tree Tree, past Past, tokens *paging.Tokens, rules func(m proto.Message) fault.Violations, clock func() time.Time) *Service {
+	return &Service{ledger: l, tree: tree, past: past, rules: rules, tokens: tokens, clock: clock}
 }
 
 // ImportHours implements HoursService.
@@ -92,7 +99,7 @@ func (s *Service) ListHours(ctx context.Context, req *pb.ListHoursRequest) (*pb.
 	if a, b := req.GetStartMonth(), req.GetEndMonth(); a != "" && b != "" && b <= a {
 		vs.Add("end_month", "must be after start_month: it is the month after the last")
 	}
-	asked := &pb.ListHoursRequest{Workplace: req.GetWorkplace(), StartMonth: req.GetStartMonth(), EndMonth: req.GetEndMonth()}
+	asked := &pb.ListHoursRequest{Workplace: req.GetWorkplace(), StartMonth: req.GetStartMonth(), EndMonth: req.GetEndMonth(), AsAt: req.GetAsAt()}
 	after, err := s.tokens.Open(asked, req.GetPageToken())
 	if err != nil {
 		vs.Add("page_token", "does not belong to this question; ask again without it to start from the first page")
@@ -100,7 +107,11 @@ func (s *Service) ListHours(ctx context.Context, req *pb.ListHoursRequest) (*pb.
 	if len(vs) > 0 {
 		return nil, vs.Err()
 	}
-	workplaces, err := s.seen(ctx, req.GetWorkplace())
+	from, then, at, err := s.asked(ctx, req.GetAsAt())
+	if err != nil {
+		return nil, err
+	}
+	workplaces, err := s.seen(ctx, then, req.GetWorkplace())
 	if err != nil {
 		return nil, err
 	}
@@ -109,11 +120,11 @@ func (s *Service) ListHours(ctx context.Context, req *pb.ListHoursRequest) (*pb.
 		size = 1000
 	}
 	size = min(size, 5000)
-	rows, more, err := s.list(ctx, workplaces, req.GetStartMonth(), req.GetEndMonth(), after, size)
+	rows, more, err := list(ctx, from, workplaces, req.GetStartMonth(), req.GetEndMonth(), after, size)
 	if err != nil {
 		return nil, fault.FromLedger(err, record.Etag)
 	}
-	out := &pb.ListHoursResponse{Hours: rows}
+	out := &pb.ListHoursResponse{Hours: rows, AsAt: at}
 	if more {
 		out.NextPageToken = s.tokens.Make(asked, rows[len(rows)-1].GetName())
 	}

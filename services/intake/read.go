@@ -66,7 +66,7 @@ func (s *Service) read(ctx context.Context, name string) (*pb.Report, error) {
 	if err != nil {
 		return nil, notFound(err, name)
 	}
-	if res.Kind != record.KindReport {
+	if res.Kind != record.KindReport || len(res.Body) == 0 {
 		return nil, fault.NotFound(name)
 	}
 	r := &pb.Report{}
@@ -97,19 +97,28 @@ func show(ctx context.Context, r *pb.Report) *pb.Report {
 	return out
 }
 
-// list returns a page of reports.
-func (s *Service) list(ctx context.Context, req *pb.ListReportsRequest) (*pb.ListReportsResponse, error) {
+// listing is a question for a page of reports, read and checked.
+type listing struct {
+	asked *pb.ListReportsRequest
+	size  int
+	// after is where the page goes on.
+	after string
+	// workplaces are those that the caller may see of those asked for.
+	workplaces []string
+}
+
+// readList reads and checks a question for a page of reports.
+func (s *Service) readList(ctx context.Context, req *pb.ListReportsRequest) (*listing, error) {
 	if err := s.checkFilter(ctx, req.GetFilter()).Err(); err != nil {
 		return nil, err
 	}
-	size := int(req.GetPageSize())
-	if size <= 0 {
-		size = 50
+	q := &listing{size: int(req.GetPageSize()), asked: &pb.ListReportsRequest{Filter: req.GetFilter(), AsAt: req.GetAsAt()}}
+	if q.size <= 0 {
+		q.size = 50
 	}
-	size = min(size, 500)
-	asked := &pb.ListReportsRequest{Filter: req.GetFilter()}
-	after, err := s.Tokens.Open(asked, req.GetPageToken())
-	if err != nil {
+	q.size = min(q.size, 500)
+	var err error
+	if q.after, err = s.Tokens.Open(q.asked, req.GetPageToken()); err != nil {
 		return nil, fault.Invalid(fault.Violation{Field: "page_token",
 			Description: "does not belong to this question; ask again without it to start from the newest"})
 	}
@@ -117,20 +126,33 @@ func (s *Service) list(ctx context.Context, req *pb.ListReportsRequest) (*pb.Lis
 	if access.NeedsCodes(req.GetFilter()) && !access.ViewOf(who).Codes {
 		return nil, fault.Denied("codes are not open to you; ask without filter.codes, and without filter.cells that are codes")
 	}
-	workplaces, err := access.Narrow(who, s.Tree, req.GetFilter().GetWorkplaces())
+	q.workplaces, err = access.Narrow(who, s.Tree, req.GetFilter().GetWorkplaces())
+	return q, err
+}
+
+// list returns a page of reports.
+func (s *Service) list(ctx context.Context, req *pb.ListReportsRequest) (*pb.ListReportsResponse, error) {
+	q, err := s.readList(ctx, req)
 	if err != nil {
 		return nil, err
 	}
 	out := &pb.ListReportsResponse{SequenceNumber: s.Finder.Seq()}
-	names, next, total, err := s.Finder.Newest(req.GetFilter(), workplaces, after, size)
+	names, next, total, err := s.Finder.Newest(req.GetFilter(), q.workplaces, q.after, q.size)
 	if err != nil {
 		return nil, err
 	}
 	out.TotalSize = total
+	return s.page(ctx, out, q, names, next, func(name string) (*pb.Report, error) { return s.read(ctx, name) })
+}
+
+// page fills a page with the named reports.
+func (s *Service) page(ctx context.Context, out *pb.ListReportsResponse, q *listing, names []string, next string,
+	read func(name string) (*pb.Report, error)) (*pb.ListReportsResponse, error) {
 	for _, name := range names {
-		r, err := s.read(ctx, name)
+		r, err := read(name)
 		if status.Code(err) == codes.NotFound {
-			// It moved out of the caller's sight since it was found.
+			// It moved out of the caller's sight since it was found, or is no
+			// longer held.
 			continue
 		}
 		if err != nil {
@@ -139,7 +161,7 @@ func (s *Service) list(ctx context.Context, req *pb.ListReportsRequest) (*pb.Lis
 		out.Reports = append(out.Reports, show(ctx, r))
 	}
 	if next != "" {
-		out.NextPageToken = s.Tokens.Make(asked, next)
+		out.NextPageToken = s.Tokens.Make(q.asked, next)
 	}
 	return out, nil
 }

@@ -2,6 +2,7 @@ package intake
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -9,6 +10,7 @@ import (
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/fault"
 	"fairlead/services/ledger"
+	"fairlead/services/moment"
 	"fairlead/services/paging"
 )
 
@@ -41,6 +43,17 @@ type Finder interface {
 	Wait(ctx context.Context, seq int64) error
 	// Seq returns the sequence number that the finder reflects.
 	Seq() int64
+	// MatchAll says for each of the named reports whether it is there and
+	// matches.
+	MatchAll(names []string, f *pb.ReportFilter, workplaces []string) ([]bool, error)
+}
+
+// Past hands out what stood at a moment.
+type Past interface {
+	// Log returns the ledger as it stood.
+	Log(ctx context.Context, as *pb.AsAt, field string) (moment.Point, *moment.Log, error)
+	// Find returns the ledger and a finder as they stood.
+	Find(ctx context.Context, as *pb.AsAt, field string) (moment.Point, *moment.Log, Finder, error)
 }
 
 // CodeChecker checks the codes of a coding, puts them into their canonical form
@@ -59,6 +72,7 @@ type Rules func(m proto.Message) fault.Violations
 // imported records with codings are refused.
 type Deps struct {
 	Ledger ledger.Ledger
+	Past   Past
 	Tree   Tree
 	Finder Finder
 	Codes  CodeChecker
@@ -106,6 +120,15 @@ func (s *Service) GetReport(ctx context.Context, req *pb.GetReportRequest) (*pb.
 	if err != nil {
 		return nil, err
 	}
+	if moment.Past(req.GetAsAt()) {
+		_, log, err := s.Past.Log(ctx, req.GetAsAt(), "as_at")
+		if err != nil {
+			return nil, err
+		}
+		if r, err = then(ctx, log, name); err != nil {
+			return nil, err
+		}
+	}
 	return show(ctx, r), nil
 }
 
@@ -113,6 +136,9 @@ func (s *Service) GetReport(ctx context.Context, req *pb.GetReportRequest) (*pb.
 func (s *Service) ListReports(ctx context.Context, req *pb.ListReportsRequest) (*pb.ListReportsResponse, error) {
 	if err := wait(ctx, s.Finder, req.GetMinSequenceNumber()); err != nil {
 		return nil, err
+	}
+	if moment.Past(req.GetAsAt()) {
+		return s.listThen(ctx, req)
 	}
 	return s.list(ctx, req)
 }
@@ -154,7 +180,18 @@ func (s *Service) ListReportHistory(ctx context.Context, req *pb.ListReportHisto
 	if err != nil {
 		return nil, err
 	}
-	return s.history(ctx, r)
+	if !moment.Past(req.GetAsAt()) {
+		return s.history(ctx, r)
+	}
+	p, _, err := s.Past.Log(ctx, req.GetAsAt(), "as_at")
+	if err != nil {
+		return nil, err
+	}
+	out, err := s.history(ctx, r)
+	if err == nil {
+		out.Entries = slices.DeleteFunc(out.Entries, func(e *pb.HistoryEntry) bool { return e.GetSequenceNumber() > p.Seq })
+	}
+	return out, err
 }
 
 // GetTeller implements ReportService.

@@ -53,7 +53,7 @@ const maxCauseCells = 3
 
 // readCauses reads and checks what the requests share; months is the length of
 // the period that is looked at when none is given.
-func (s *Service) readCauses(ctx context.Context, req causeRequest, months int, sides []side, wrong fault.Violations) (*causeQuestion, error) {
+func (s *view) readCauses(ctx context.Context, req causeRequest, months int, sides []side, wrong fault.Violations) (*causeQuestion, error) {
 	f := req.GetFilter()
 	q := &causeQuestion{question: question{datasets: f.GetDatasets(), filter: f}, codeLevel: req.GetCodeLevel(), harms: req.GetCountHarms()}
 	for _, d := range sides {
@@ -83,7 +83,7 @@ func (s *Service) readCauses(ctx context.Context, req causeRequest, months int, 
 	// Rights come before everything else that could be said.
 	q.who(access.From(ctx))
 	var err error
-	if q.scope, err = access.Narrow(access.From(ctx), s.tree, f.GetWorkplaces()); err != nil {
+	if q.scope, err = s.narrow(ctx, f.GetWorkplaces()); err != nil {
 		return nil, err
 	}
 	for i, w := range f.GetWorkplaces() {

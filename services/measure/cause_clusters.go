@@ -37,7 +37,7 @@ type clusterQuestion struct {
 	alone bool
 }
 
-func (s *Service) readClusters(ctx context.Context, req *pb.FindClustersRequest) (*clusterQuestion, error) {
+func (s *view) readClusters(ctx context.Context, req *pb.FindClustersRequest) (*clusterQuestion, error) {
 	var wrong fault.Violations
 	x := &clusterQuestion{basis: req.GetBasis(), rate: readRate("false_alarm_rate", req.GetFalseAlarmRate(), &wrong),
 		rows: readCount("cluster_limit", req.GetClusterLimit(), clusterRows, maxClusters, &wrong)}

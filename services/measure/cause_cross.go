@@ -32,7 +32,7 @@ type crossQuestion struct {
 	pairs   int
 }
 
-func (s *Service) readCross(ctx context.Context, req *pb.CrossCausesRequest) (*crossQuestion, error) {
+func (s *view) readCross(ctx context.Context, req *pb.CrossCausesRequest) (*crossQuestion, error) {
 	var wrong fault.Violations
 	x := &crossQuestion{
 		rate:    readRate("false_discovery_rate", req.GetFalseDiscoveryRate(), &wrong),

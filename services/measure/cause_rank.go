@@ -35,7 +35,7 @@ type rankQuestion struct {
 	rows int
 }
 
-func (s *Service) readRank(ctx context.Context, req *pb.RankCausesRequest) (*rankQuestion, error) {
+func (s *view) readRank(ctx context.Context, req *pb.RankCausesRequest) (*rankQuestion, error) {
 	var wrong fault.Violations
 	level := readLevel(req.GetLevel(), &wrong)
 	rows := readCount("row_limit", req.GetRowLimit(), rankRows, maxRankRows, &wrong)

@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	pb "fairlead/proto/gen/fairlead/v1"
-	"fairlead/services/access"
 	"fairlead/services/fault"
 	"fairlead/services/harm"
 )
@@ -45,7 +44,7 @@ const (
 )
 
 // readRates reads and checks a request for rates.
-func (s *Service) readRates(ctx context.Context, req *pb.ComputeRatesRequest) (*question, error) {
+func (s *view) readRates(ctx context.Context, req *pb.ComputeRatesRequest) (*question, error) {
 	q := &question{level: req.GetLevel(), groups: req.GetEmploymentGroups(), datasets: req.GetDatasets(), filter: &pb.ReportFilter{}}
 	if q.level == 0 {
 		q.level = 0.95
@@ -62,7 +61,7 @@ func (s *Service) readRates(ctx context.Context, req *pb.ComputeRatesRequest) (*
 }
 
 // readChart reads and checks a request for a chart.
-func (s *Service) readChart(ctx context.Context, req *pb.ComputeChartRequest) (*question, error) {
+func (s *view) readChart(ctx context.Context, req *pb.ComputeChartRequest) (*question, error) {
 	q := &question{level: 0.95, groups: req.GetEmploymentGroups(), datasets: req.GetFilter().GetDatasets(),
 		kind: req.GetKind(), baseline: int(req.GetBaselineMonths())}
 	var wrong fault.Violations
@@ -96,7 +95,7 @@ func (s *Service) readChart(ctx context.Context, req *pb.ComputeChartRequest) (*
 	return q, s.readScope(ctx, q, req.GetWorkplace(), wrong)
 }
 
-func (s *Service) readConvention(q *question, id pb.Convention, wrong *fault.Violations) bool {
+func (s *view) readConvention(q *question, id pb.Convention, wrong *fault.Violations) bool {
 	var ok bool
 	if q.convention, ok = conventionOf(id); !ok {
 		*wrong = append(*wrong, unknownConvention)
@@ -157,7 +156,7 @@ func (q *question) checkChart(req *pb.ComputeChartRequest, wrong *fault.Violatio
 }
 
 // readCommon reads what rates and charts share.
-func (s *Service) readCommon(q *question, p *pb.Period, months int, wrong *fault.Violations) {
+func (s *view) readCommon(q *question, p *pb.Period, months int, wrong *fault.Violations) {
 	for i, g := range q.groups {
 		if g < pb.EmploymentGroup_EMPLOYMENT_GROUP_EMPLOYEE || g > pb.EmploymentGroup_EMPLOYMENT_GROUP_VOLUNTEER {
 			wrong.Add(fmt.Sprintf("employment_groups[%d]", i), "is not a group that works hours; give EMPLOYEE, LABOUR_HIRE, CONTRACTOR or VOLUNTEER")
@@ -196,13 +195,13 @@ func (s *Service) readCommon(q *question, p *pb.Period, months int, wrong *fault
 // readScope narrows the workplaces to those that the caller may see, and gives
 // what is wrong with the request. Whether a workplace exists is told only to
 // whoever may see it.
-func (s *Service) readScope(ctx context.Context, q *question, workplace string, wrong fault.Violations) error {
+func (s *view) readScope(ctx context.Context, q *question, workplace string, wrong fault.Violations) error {
 	var asked []string
 	if workplace != "" {
 		asked = []string{workplace}
 	}
 	var err error
-	if q.scope, err = access.Narrow(access.From(ctx), s.tree, asked); err != nil {
+	if q.scope, err = s.narrow(ctx, asked); err != nil {
 		return err
 	}
 	if err := wrong.Err(); err != nil {
@@ -218,8 +217,8 @@ func (s *Service) readScope(ctx context.Context, q *question, workplace string, 
 
 // readTable checks a request for a table and returns the workplaces that the
 // caller may see of those asked for.
-func (s *Service) readTable(ctx context.Context, req *pb.TabulateRequest) ([]string, error) {
-	workplaces, err := access.Narrow(access.From(ctx), s.tree, req.GetFilter().GetWorkplaces())
+func (s *view) readTable(ctx context.Context, req *pb.TabulateRequest) ([]string, error) {
+	workplaces, err := s.narrow(ctx, req.GetFilter().GetWorkplaces())
 	if err != nil {
 		return nil, err
 	}

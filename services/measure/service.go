@@ -12,6 +12,7 @@ import (
 	"fairlead/services/cube"
 	"fairlead/services/fault"
 	"fairlead/services/harm"
+	"fairlead/services/moment"
 )
 
 // Facts is what is counted; services/facts implements it.
@@ -41,10 +42,17 @@ type Tree interface {
 	Get(name string) (*pb.Workplace, bool)
 	// Path returns the workplaces from the root down to name.
 	Path(name string) []string
+	// Below returns the workplace and all below it.
+	Below(name string) []string
 	// Location returns the time zone of a workplace; of the root for "".
 	Location(name string) *time.Location
 	// ClosedAt reports whether the workplace, or one above it, was closed.
 	ClosedAt(name string, at time.Time) bool
+}
+
+// Past hands out what is counted, and the tree, as they stood at a moment.
+type Past interface {
+	At(ctx context.Context, as *pb.AsAt, field string) (moment.Point, Facts, Tree, error)
 }
 
 // Service implements MeasureService.
@@ -52,12 +60,13 @@ type Service struct {
 	pb.UnimplementedMeasureServiceServer
 	facts Facts
 	tree  Tree
+	past  Past
 	clock func() time.Time
 }
 
 // New returns the service.
-func New(f Facts, t Tree, clock func() time.Time) *Service {
-	return &Service{facts: f, tree: t, clock: clock}
+func New(f Facts, t Tree, past Past, clock func() time.Time) *Service {
+	return &Service{facts: f, tree: t, past: past, clock: clock}
 }
 
 // ListMeasures implements MeasureService.
@@ -75,29 +84,36 @@ func (s *Service) ListMeasures(_ context.Context, req *pb.ListMeasuresRequest) (
 
 // ComputeRates implements MeasureService.
 func (s *Service) ComputeRates(ctx context.Context, req *pb.ComputeRatesRequest) (*pb.ComputeRatesResponse, error) {
-	q, err := s.readRates(ctx, req)
+	v, err := s.view(ctx, req)
 	if err != nil {
 		return nil, err
 	}
-	if err := s.wait(ctx, req.GetMinSequenceNumber()); err != nil {
+	q, err := v.readRates(ctx, req)
+	if err != nil {
 		return nil, err
 	}
-	return s.rates(q)
+	resp, err := v.rates(q)
+	if err == nil {
+		resp.AsAt = v.said(resp.GetSequenceNumber())
+	}
+	return resp, err
 }
 
 // ComputeChart implements MeasureService.
 func (s *Service) ComputeChart(ctx context.Context, req *pb.ComputeChartRequest) (*pb.Chart, error) {
-	q, err := s.readChart(ctx, req)
+	v, err := s.view(ctx, req)
 	if err != nil {
 		return nil, err
 	}
-	if err := s.wait(ctx, req.GetMinSequenceNumber()); err != nil {
-		return nil, err
-	}
-	c, err := s.chart(q)
+	q, err := v.readChart(ctx, req)
 	if err != nil {
 		return nil, err
 	}
+	c, err := v.chart(q)
+	if err != nil {
+		return nil, err
+	}
+	c.AsAt = v.said(c.GetSequenceNumber())
 	if req.GetIncludeSvg() {
 		if err := drawInto(c); err != nil {
 			return nil, err
@@ -108,27 +124,37 @@ func (s *Service) ComputeChart(ctx context.Context, req *pb.ComputeChartRequest)
 
 // Tabulate implements MeasureService.
 func (s *Service) Tabulate(ctx context.Context, req *pb.TabulateRequest) (*pb.Table, error) {
-	workplaces, err := s.readTable(ctx, req)
+	v, err := s.view(ctx, req)
 	if err != nil {
 		return nil, err
 	}
-	if err := s.wait(ctx, req.GetMinSequenceNumber()); err != nil {
+	workplaces, err := v.readTable(ctx, req)
+	if err != nil {
 		return nil, err
 	}
-	return s.facts.Tabulate(req.GetFilter(), workplaces, req.GetRows(), req.GetColumns(), req.GetCodeLevel(), req.GetCountHarms())
+	t, err := v.facts.Tabulate(req.GetFilter(), workplaces, req.GetRows(), req.GetColumns(), req.GetCodeLevel(), req.GetCountHarms())
+	if err == nil {
+		t.AsAt = v.said(t.GetSequenceNumber())
+	}
+	return t, err
 }
 
 // RankCauses implements MeasureService.
 func (s *Service) RankCauses(ctx context.Context, req *pb.RankCausesRequest) (*pb.CauseRanking, error) {
-	q, err := s.readRank(ctx, req)
+	v, err := s.view(ctx, req)
 	if err != nil {
 		return nil, err
 	}
-	if err := s.wait(ctx, req.GetMinSequenceNumber()); err != nil {
+	q, err := v.readRank(ctx, req)
+	if err != nil {
 		return nil, err
 	}
-	r, err := s.rank(q)
-	if err == nil && req.GetIncludeSvg() {
+	r, err := v.rank(q)
+	if err != nil {
+		return nil, err
+	}
+	r.AsAt = v.said(r.GetSequenceNumber())
+	if req.GetIncludeSvg() {
 		err = drawRanking(r)
 	}
 	return r, err
@@ -136,15 +162,20 @@ func (s *Service) RankCauses(ctx context.Context, req *pb.RankCausesRequest) (*p
 
 // CrossCauses implements MeasureService.
 func (s *Service) CrossCauses(ctx context.Context, req *pb.CrossCausesRequest) (*pb.CauseCross, error) {
-	q, err := s.readCross(ctx, req)
+	v, err := s.view(ctx, req)
 	if err != nil {
 		return nil, err
 	}
-	if err := s.wait(ctx, req.GetMinSequenceNumber()); err != nil {
+	q, err := v.readCross(ctx, req)
+	if err != nil {
 		return nil, err
 	}
-	c, err := s.cross(q)
-	if err == nil && req.GetIncludeSvg() {
+	c, err := v.cross(q)
+	if err != nil {
+		return nil, err
+	}
+	c.AsAt = v.said(c.GetSequenceNumber())
+	if req.GetIncludeSvg() {
 		err = drawCross(c)
 	}
 	return c, err
@@ -152,14 +183,19 @@ func (s *Service) CrossCauses(ctx context.Context, req *pb.CrossCausesRequest) (
 
 // FindClusters implements MeasureService.
 func (s *Service) FindClusters(ctx context.Context, req *pb.FindClustersRequest) (*pb.CauseClusters, error) {
-	q, err := s.readClusters(ctx, req)
+	v, err := s.view(ctx, req)
 	if err != nil {
 		return nil, err
 	}
-	if err := s.wait(ctx, req.GetMinSequenceNumber()); err != nil {
+	q, err := v.readClusters(ctx, req)
+	if err != nil {
 		return nil, err
 	}
-	return s.clusters(q)
+	c, err := v.clusters(q)
+	if err == nil {
+		c.AsAt = v.said(c.GetSequenceNumber())
+	}
+	return c, err
 }
 
 // wait returns when the facts reflect seq.

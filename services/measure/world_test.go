@@ -66,7 +66,7 @@ func newWorld(t tb, dir string) *world {
 	clock := func() time.Time { return now }
 	w := &world{ledger: l, tree: workplace.NewTree(l, clock)}
 	w.facts = facts.New(l, w.tree, prefixes{})
-	w.Service = measure.New(w.facts, w.tree, clock)
+	w.Service = measure.New(w.facts, w.tree, nil, clock)
 	w.put(t,
 		&pb.Workplace{Name: shire, Title: "Shire works", Level: 1, TimeZone: "Australia/Sydney"},
 		&pb.Workplace{Name: north, Parent: shire, Title: "Northside depot", Level: 2},

@@ -19,7 +19,7 @@ func TestImportRules(t *testing.T) {
 	leaves := map[string]bool{
 		"fairlead/services/ledger": true, "fairlead/services/access": true, "fairlead/services/fault": true,
 		"fairlead/services/paging": true, "fairlead/services/record": true, "fairlead/services/harm": true,
-		"fairlead/services/answers": true, "fairlead/services/guard": true, "fairlead/services/cube": true,
+		"fairlead/services/answers": true, "fairlead/services/guard": true, "fairlead/services/cube": true, "fairlead/services/moment": true,
 		"fairlead/services/blob": true,
 	}
 	// wires are the packages that may know every room.

@@ -50,6 +50,7 @@ type follower interface {
 type rooms struct {
 	projections []projection
 	index       *search.Projection
+	past        *past
 	rules       func(proto.Message) fault.Violations
 
 	places  *workplace.Service
@@ -100,17 +101,18 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 		cfg.Log.DebugContext(ctx, "projection is up to date", slog.String("projection", p.name), slog.Int64("seq", p.Seq()))
 	}
 
-	r.places = workplace.New(l, tree, tokens, r.rules, cfg.Clock)
-	r.codes = classify.New(l, tree, codes, cfg.Clock)
+	r.past = newPast(l, codes, cfg.Clock)
+	r.places = workplace.New(l, tree, r.past, tokens, r.rules, cfg.Clock)
+	r.codes = classify.New(l, tree, r.past, codes, cfg.Clock)
 	r.reports = intake.New(intake.Deps{
-		Ledger: l, Tree: tree, Finder: figures, Codes: codes, Rules: r.rules, Tokens: tokens, Clock: cfg.Clock,
+		Ledger: l, Past: pastOfReports{r.past}, Tree: tree, Finder: figures, Codes: codes, Rules: r.rules, Tokens: tokens, Clock: cfg.Clock,
 		NewID: newID, RandomID: uuid.NewString,
 	})
-	r.hours = hours.New(l, tree, tokens, r.rules, cfg.Clock)
-	r.numbers = measure.New(figures, tree, cfg.Clock)
+	r.hours = hours.New(l, tree, pastOfHours{r.past}, tokens, r.rules, cfg.Clock)
+	r.numbers = measure.New(figures, tree, pastOfFigures{r.past}, cfg.Clock)
 	r.search = search.New(r.index, tree, figures, tokens)
 	r.export = export.New(export.Deps{
-		Measures: r.numbers, Finder: figures, Log: l, Tree: tree, Draw: measure.Draw,
+		Measures: r.numbers, Finder: figures, Log: l, Tree: tree, Past: pastOfSummaries{r.past}, Draw: measure.Draw,
 		Edition: codes.Credit(), Clock: cfg.Clock,
 	})
 	r.changes = changes.New(l)
@@ -154,6 +156,9 @@ func (r *rooms) register(to grpc.ServiceRegistrar, policy *access.Policy) {
 }
 
 func (r *rooms) close() error {
+	if r.past != nil {
+		r.past.worlds.Close()
+	}
 	if r.index == nil {
 		return nil
 	}

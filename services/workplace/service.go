@@ -11,6 +11,7 @@ import (
 	"fairlead/services/access"
 	"fairlead/services/fault"
 	"fairlead/services/ledger"
+	"fairlead/services/moment"
 	"fairlead/services/paging"
 	"fairlead/services/record"
 )
@@ -20,9 +21,15 @@ type Service struct {
 	pb.UnimplementedWorkplaceServiceServer
 	ledger ledger.Ledger
 	tree   *Tree
+	past   Past
 	tokens *paging.Tokens
 	rules  Rules
 	clock  func() time.Time
+}
+
+// Past hands out the ledger as it stood at a moment.
+type Past interface {
+	Log(ctx context.Context, as *pb.AsAt, field string) (moment.Point, *moment.Log, error)
 }
 
 // Rules applies the rules that the contract puts on single fields and says
@@ -31,8 +38,8 @@ type Service struct {
 type Rules func(m proto.Message) fault.Violations
 
 // New returns the service over a ledger and the tree that follows it.
-func New(l ledger.Ledger, tree *Tree, tokens *paging.Tokens, rules Rules, clock func() time.Time) *Service {
-	return &Service{ledger: l, tree: tree, tokens: tokens, rules: rules, clock: clock}
+func New(l ledger.Ledger, tree *Tree, past Past, tokens *paging.Tokens, rules Rules, clock func() time.Time) *Service {
+	return &Service{ledger: l, tree: tree, past: past, tokens: tokens, rules: rules, clock: clock}
 }
 
 // CreateWorkplace implements WorkplaceService.
@@ -50,23 +57,31 @@ func (s *Service) CreateWorkplace(ctx context.Context, req *pb.CreateWorkplaceRe
 // GetWorkplace implements WorkplaceService. The workplace is as stored: what it
 // has from above stays empty, so that it can be sent back on update.
 func (s *Service) GetWorkplace(ctx context.Context, req *pb.GetWorkplaceRequest) (*pb.Workplace, error) {
+	from, _, err := s.asked(ctx, req.GetAsAt())
+	if err != nil {
+		return nil, err
+	}
 	out := &pb.Workplace{}
-	return out, s.get(ctx, req.GetName(), record.KindWorkplace, out)
+	return out, get(ctx, from, req.GetName(), record.KindWorkplace, out)
 }
 
 // ListWorkplaces implements WorkplaceService.
 func (s *Service) ListWorkplaces(ctx context.Context, req *pb.ListWorkplacesRequest) (*pb.ListWorkplacesResponse, error) {
 	size := pageSize(req.GetPageSize(), 500, 1000)
-	asked := &pb.ListWorkplacesRequest{}
+	asked := &pb.ListWorkplacesRequest{AsAt: req.GetAsAt()}
 	after, err := s.tokens.Open(asked, req.GetPageToken())
 	if err != nil {
 		return nil, badToken()
 	}
-	page, err := s.ledger.List(ctx, record.KindWorkplace, prefix, after, size+1)
+	from, at, err := s.asked(ctx, req.GetAsAt())
 	if err != nil {
 		return nil, err
 	}
-	out := &pb.ListWorkplacesResponse{}
+	page, err := from.List(ctx, record.KindWorkplace, prefix, after, size+1)
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.ListWorkplacesResponse{AsAt: at}
 	if len(page) > size {
 		page = page[:size]
 		out.NextPageToken = s.tokens.Make(asked, page[size-1].Name)
@@ -118,7 +133,7 @@ func (s *Service) CreatePerson(ctx context.Context, req *pb.CreatePersonRequest)
 // does not see is not there.
 func (s *Service) GetPerson(ctx context.Context, req *pb.GetPersonRequest) (*pb.Person, error) {
 	out := &pb.Person{}
-	if err := s.get(ctx, req.GetName(), record.KindPerson, out); err != nil {
+	if err := get(ctx, s.ledger, req.GetName(), record.KindPerson, out); err != nil {
 		return nil, err
 	}
 	if !access.Sees(access.From(ctx), s.tree, out.GetWorkplace()) {

@@ -39,7 +39,7 @@ func newHouse(t *testing.T) *house {
 	h := &house{log: l, now: noon}
 	clock := func() time.Time { return h.now }
 	h.tree = NewTree(l, clock)
-	h.Service = New(l, h.tree, paging.New([]byte("0123456789abcdef")), rules, clock)
+	h.Service = New(l, h.tree, nil, paging.New([]byte("0123456789abcdef")), rules, clock)
 	h.ctx = as(pb.Role_ROLE_ADMINISTRATOR)
 	return h
 }

@@ -9,12 +9,32 @@ import (
 	"fairlead/services/access"
 	"fairlead/services/fault"
 	"fairlead/services/ledger"
+	"fairlead/services/moment"
 	"fairlead/services/record"
 )
 
+// reader reads resources, of now or of a moment.
+type reader interface {
+	Get(ctx context.Context, name string) (ledger.Resource, error)
+	List(ctx context.Context, kind, prefix, after string, limit int) ([]ledger.Resource, error)
+}
+
+// asked returns what a question is answered from, and the moment that it is
+// when one was asked for.
+func (s *Service) asked(ctx context.Context, as *pb.AsAt) (reader, *pb.AsAt, error) {
+	if !moment.Past(as) {
+		return s.ledger, nil, nil
+	}
+	p, log, err := s.past.Log(ctx, as, "as_at")
+	if err != nil {
+		return nil, nil, err
+	}
+	return log, p.AsAt(), nil
+}
+
 // get reads a resource of one kind into out.
-func (s *Service) get(ctx context.Context, name, kind string, out proto.Message) error {
-	r, err := s.ledger.Get(ctx, name)
+func get(ctx context.Context, from reader, name, kind string, out proto.Message) error {
+	r, err := from.Get(ctx, name)
 	if err != nil {
 		return notFound(err, name)
 	}
