@@ -78,6 +78,8 @@ var rules = map[string][]pb.Role{
 
 	"ExportService.GetSummary":    {adviser, committee, auditor},
 	"ExportService.ExportSummary": {adviser, committee, auditor},
+	// Which reports are behind a difference is told only to those who may list them.
+	"ExportService.CompareSummaries": {adviser, committee, auditor},
 
 	"ChangeService.ListChanges":  {adviser, auditor, administrator},
 	"ChangeService.WatchChanges": {adviser, auditor, administrator, integration},

@@ -311,6 +311,16 @@ var wrongs = map[string][]wrong{
 		{"an unknown workplace", edit(func(r *pb.ExportSummaryRequest) { r.Summary.Workplace = "workplaces/nowhere" }), invalid, "summary.workplace"},
 	},
 
+	"ExportService.CompareSummaries": {
+		{"nothing", edit(func(r *pb.CompareSummariesRequest) { proto.Reset(r) }), invalid, "from"},
+		{"an empty period", edit(func(r *pb.CompareSummariesRequest) { r.Summary.Period.EndMonth = r.Summary.Period.StartMonth }), invalid, "summary.period.end_month"},
+		{"a third moment", edit(func(r *pb.CompareSummariesRequest) { r.Summary.AsAt = asAt(1) }), invalid, "summary.as_at"},
+		{"no moment", edit(func(r *pb.CompareSummariesRequest) { r.From = &pb.AsAt{} }), invalid, "from"},
+		{"a change to come", edit(func(r *pb.CompareSummariesRequest) { r.From = asAt(1 << 40) }), invalid, "from.sequence_number"},
+		{"a later change to come", edit(func(r *pb.CompareSummariesRequest) { r.To = asAt(1 << 40) }), invalid, "to.sequence_number"},
+		{"the wrong way round", edit(func(r *pb.CompareSummariesRequest) { r.From, r.To = r.To, r.From }), invalid, "to"},
+	},
+
 	"ChangeService.ListChanges": {},
 	"ChangeService.WatchChanges": {
 		{"beyond the log", edit(func(r *pb.WatchChangesRequest) { r.AfterSequenceNumber = 1 << 40 }), invalid, "after_sequence_number"},

@@ -71,7 +71,7 @@ func contract(t testing.TB) []rpc {
 
 // writes reports whether a method changes anything when it succeeds.
 func (m rpc) writes() bool {
-	for _, reads := range []string{"Get", "List", "LookUp", "Compute", "Tabulate", "Search", "Export", "Watch", "Rank", "Cross", "Find"} {
+	for _, reads := range []string{"Get", "List", "LookUp", "Compute", "Compare", "Tabulate", "Search", "Export", "Watch", "Rank", "Cross", "Find"} {
 		if strings.HasPrefix(string(m.Name()), reads) && m.short != "ReportService.GetTeller" {
 			return false
 		}

@@ -197,10 +197,19 @@ var good = map[string]func(w *world) proto.Message{
 	"ExportService.ExportSummary": func(*world) proto.Message {
 		return &pb.ExportSummaryRequest{Summary: summary(), Format: pb.FileFormat_FILE_FORMAT_CSV}
 	},
+	"ExportService.CompareSummaries": func(w *world) proto.Message {
+		w.report("compared")
+		return &pb.CompareSummariesRequest{Summary: summary(), From: asAt(2), To: asAt(3), ReportLimit: 7}
+	},
 
 	"ChangeService.ListChanges":  func(*world) proto.Message { return &pb.ListChangesRequest{AfterSequenceNumber: 1, PageSize: 2} },
 	"ChangeService.WatchChanges": func(*world) proto.Message { return &pb.WatchChangesRequest{AfterSequenceNumber: 1} },
 	"ChangeService.GetHead":      func(*world) proto.Message { return &pb.GetHeadRequest{} },
+}
+
+// asAt is the moment after a change.
+func asAt(seq int64) *pb.AsAt {
+	return &pb.AsAt{Moment: &pb.AsAt_SequenceNumber{SequenceNumber: seq}}
 }
 
 func summary() *pb.GetSummaryRequest {

@@ -28,6 +28,8 @@ var deadlines = map[string]time.Duration{
 	"ReportService.ImportReports": 3 * time.Minute,
 	"HoursService.ImportHours":    3 * time.Minute,
 	"ExportService.ExportSummary": time.Minute,
+	// It makes two summaries, of two moments that may have to be built.
+	"ExportService.CompareSummaries": 2 * time.Minute,
 }
 
 // tryAgain is when a caller who was turned away may try again.

@@ -224,7 +224,9 @@ type Summary struct {
 	SequenceNumber int64 `protobuf:"varint,13,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
 	// SHA-256 of the log at that number, lower-case hexadecimal.
 	LogHash string `protobuf:"bytes,14,opt,name=log_hash,json=logHash,proto3" json:"log_hash,omitempty"`
-	// When it was made.
+	// When it was made, to the second: what goes on by itself, such as days away,
+	// is counted up to then. Of a summary as at a past moment, its count time, so
+	// that the same summary is the same bytes whenever it is made.
 	MakeTime *timestamppb.Timestamp `protobuf:"bytes,15,opt,name=make_time,json=makeTime,proto3" json:"make_time,omitempty"`
 	// The moment that the answer is of: give it as `as_at` and the same answer
 	// comes again, whatever was recorded since.
@@ -667,11 +669,85 @@ func (x *ExportSummaryResponse) GetSha256() string {
 	return ""
 }
 
+// CompareSummariesRequest asks what changed in a summary between two moments.
+type CompareSummariesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What to summarise. Its as_at and min_sequence_number must be empty.
+	// Required.
+	Summary *GetSummaryRequest `protobuf:"bytes,1,opt,name=summary,proto3" json:"summary,omitempty"`
+	// The earlier moment, such as that of a pack that was handed over. Required.
+	From *AsAt `protobuf:"bytes,2,opt,name=from,proto3" json:"from,omitempty"`
+	// The later moment, not before the earlier one. Unset: now.
+	To *AsAt `protobuf:"bytes,3,opt,name=to,proto3" json:"to,omitempty"`
+	// Most reports and most hours to list; 0 means 200, at most 1000.
+	ReportLimit   int32 `protobuf:"varint,4,opt,name=report_limit,json=reportLimit,proto3" json:"report_limit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareSummariesRequest) Reset() {
+	*x = CompareSummariesRequest{}
+	mi := &file_fairlead_v1_export_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareSummariesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareSummariesRequest) ProtoMessage() {}
+
+func (x *CompareSummariesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_export_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareSummariesRequest.ProtoReflect.Descriptor instead.
+func (*CompareSummariesRequest) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_export_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *CompareSummariesRequest) GetSummary() *GetSummaryRequest {
+	if x != nil {
+		return x.Summary
+	}
+	return nil
+}
+
+func (x *CompareSummariesRequest) GetFrom() *AsAt {
+	if x != nil {
+		return x.From
+	}
+	return nil
+}
+
+func (x *CompareSummariesRequest) GetTo() *AsAt {
+	if x != nil {
+		return x.To
+	}
+	return nil
+}
+
+func (x *CompareSummariesRequest) GetReportLimit() int32 {
+	if x != nil {
+		return x.ReportLimit
+	}
+	return 0
+}
+
 var File_fairlead_v1_export_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_export_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/export.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1afairlead/v1/counting.proto\x1a\x19fairlead/v1/measure.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x8f\x04\n" +
+	"\x18fairlead/v1/export.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x19fairlead/v1/compare.proto\x1a\x1afairlead/v1/counting.proto\x1a\x19fairlead/v1/measure.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x8f\x04\n" +
 	"\x11GetSummaryRequest\x12L\n" +
 	"\tworkplace\x18\x01 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x123\n" +
 	"\x06period\x18\x02 \x01(\v2\x13.fairlead.v1.PeriodB\x06\xbaH\x03\xc8\x01\x01R\x06period\x12A\n" +
@@ -723,17 +799,24 @@ const file_fairlead_v1_export_proto_rawDesc = "" +
 	"\fcontent_type\x18\x02 \x01(\tR\vcontentType\x12\x1b\n" +
 	"\tfile_name\x18\x03 \x01(\tR\bfileName\x12'\n" +
 	"\x0fsequence_number\x18\x04 \x01(\x03R\x0esequenceNumber\x12\x16\n" +
-	"\x06sha256\x18\x05 \x01(\tR\x06sha256*i\n" +
+	"\x06sha256\x18\x05 \x01(\tR\x06sha256\"\xdc\x01\n" +
+	"\x17CompareSummariesRequest\x12@\n" +
+	"\asummary\x18\x01 \x01(\v2\x1e.fairlead.v1.GetSummaryRequestB\x06\xbaH\x03\xc8\x01\x01R\asummary\x12-\n" +
+	"\x04from\x18\x02 \x01(\v2\x11.fairlead.v1.AsAtB\x06\xbaH\x03\xc8\x01\x01R\x04from\x12!\n" +
+	"\x02to\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x02to\x12-\n" +
+	"\freport_limit\x18\x04 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\vreportLimit*i\n" +
 	"\n" +
 	"FileFormat\x12\x1b\n" +
 	"\x17FILE_FORMAT_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fFILE_FORMAT_CSV\x10\x01\x12\x14\n" +
 	"\x10FILE_FORMAT_JSON\x10\x02\x12\x13\n" +
-	"\x0fFILE_FORMAT_PDF\x10\x032\xe2\x01\n" +
+	"\x0fFILE_FORMAT_PDF\x10\x032\xdc\x02\n" +
 	"\rExportService\x12Z\n" +
 	"\n" +
 	"GetSummary\x12\x1e.fairlead.v1.GetSummaryRequest\x1a\x14.fairlead.v1.Summary\"\x16\x82\xd3\xe4\x93\x02\x10:\x01*\"\v/v1/summary\x12u\n" +
-	"\rExportSummary\x12!.fairlead.v1.ExportSummaryRequest\x1a\".fairlead.v1.ExportSummaryResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/summary:exportB+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
+	"\rExportSummary\x12!.fairlead.v1.ExportSummaryRequest\x1a\".fairlead.v1.ExportSummaryResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/summary:export\x12x\n" +
+	"\x10CompareSummaries\x12$.fairlead.v1.CompareSummariesRequest\x1a\x1e.fairlead.v1.SummaryComparison\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/summary:compareB+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
 
 var (
 	file_fairlead_v1_export_proto_rawDescOnce sync.Once
@@ -748,50 +831,57 @@ func file_fairlead_v1_export_proto_rawDescGZIP() []byte {
 }
 
 var file_fairlead_v1_export_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_fairlead_v1_export_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_fairlead_v1_export_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_fairlead_v1_export_proto_goTypes = []any{
-	(FileFormat)(0),               // 0: fairlead.v1.FileFormat
-	(*GetSummaryRequest)(nil),     // 1: fairlead.v1.GetSummaryRequest
-	(*Summary)(nil),               // 2: fairlead.v1.Summary
-	(*SummaryTable)(nil),          // 3: fairlead.v1.SummaryTable
-	(*UnknownCount)(nil),          // 4: fairlead.v1.UnknownCount
-	(*ExportSummaryRequest)(nil),  // 5: fairlead.v1.ExportSummaryRequest
-	(*ExportSummaryResponse)(nil), // 6: fairlead.v1.ExportSummaryResponse
-	(*Period)(nil),                // 7: fairlead.v1.Period
-	(Convention)(0),               // 8: fairlead.v1.Convention
-	(EmploymentGroup)(0),          // 9: fairlead.v1.EmploymentGroup
-	(*AsAt)(nil),                  // 10: fairlead.v1.AsAt
-	(*MeasureValue)(nil),          // 11: fairlead.v1.MeasureValue
-	(*Chart)(nil),                 // 12: fairlead.v1.Chart
-	(*Table)(nil),                 // 13: fairlead.v1.Table
-	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
+	(FileFormat)(0),                 // 0: fairlead.v1.FileFormat
+	(*GetSummaryRequest)(nil),       // 1: fairlead.v1.GetSummaryRequest
+	(*Summary)(nil),                 // 2: fairlead.v1.Summary
+	(*SummaryTable)(nil),            // 3: fairlead.v1.SummaryTable
+	(*UnknownCount)(nil),            // 4: fairlead.v1.UnknownCount
+	(*ExportSummaryRequest)(nil),    // 5: fairlead.v1.ExportSummaryRequest
+	(*ExportSummaryResponse)(nil),   // 6: fairlead.v1.ExportSummaryResponse
+	(*CompareSummariesRequest)(nil), // 7: fairlead.v1.CompareSummariesRequest
+	(*Period)(nil),                  // 8: fairlead.v1.Period
+	(Convention)(0),                 // 9: fairlead.v1.Convention
+	(EmploymentGroup)(0),            // 10: fairlead.v1.EmploymentGroup
+	(*AsAt)(nil),                    // 11: fairlead.v1.AsAt
+	(*MeasureValue)(nil),            // 12: fairlead.v1.MeasureValue
+	(*Chart)(nil),                   // 13: fairlead.v1.Chart
+	(*Table)(nil),                   // 14: fairlead.v1.Table
+	(*timestamppb.Timestamp)(nil),   // 15: google.protobuf.Timestamp
+	(*SummaryComparison)(nil),       // 16: fairlead.v1.SummaryComparison
 }
 var file_fairlead_v1_export_proto_depIdxs = []int32{
-	7,  // 0: fairlead.v1.GetSummaryRequest.period:type_name -> fairlead.v1.Period
-	8,  // 1: fairlead.v1.GetSummaryRequest.convention:type_name -> fairlead.v1.Convention
-	9,  // 2: fairlead.v1.GetSummaryRequest.employment_groups:type_name -> fairlead.v1.EmploymentGroup
-	10, // 3: fairlead.v1.GetSummaryRequest.as_at:type_name -> fairlead.v1.AsAt
-	7,  // 4: fairlead.v1.Summary.period:type_name -> fairlead.v1.Period
-	8,  // 5: fairlead.v1.Summary.convention:type_name -> fairlead.v1.Convention
-	11, // 6: fairlead.v1.Summary.measures:type_name -> fairlead.v1.MeasureValue
-	12, // 7: fairlead.v1.Summary.chart:type_name -> fairlead.v1.Chart
-	13, // 8: fairlead.v1.Summary.kinds:type_name -> fairlead.v1.Table
+	8,  // 0: fairlead.v1.GetSummaryRequest.period:type_name -> fairlead.v1.Period
+	9,  // 1: fairlead.v1.GetSummaryRequest.convention:type_name -> fairlead.v1.Convention
+	10, // 2: fairlead.v1.GetSummaryRequest.employment_groups:type_name -> fairlead.v1.EmploymentGroup
+	11, // 3: fairlead.v1.GetSummaryRequest.as_at:type_name -> fairlead.v1.AsAt
+	8,  // 4: fairlead.v1.Summary.period:type_name -> fairlead.v1.Period
+	9,  // 5: fairlead.v1.Summary.convention:type_name -> fairlead.v1.Convention
+	12, // 6: fairlead.v1.Summary.measures:type_name -> fairlead.v1.MeasureValue
+	13, // 7: fairlead.v1.Summary.chart:type_name -> fairlead.v1.Chart
+	14, // 8: fairlead.v1.Summary.kinds:type_name -> fairlead.v1.Table
 	3,  // 9: fairlead.v1.Summary.tables:type_name -> fairlead.v1.SummaryTable
 	4,  // 10: fairlead.v1.Summary.unknowns:type_name -> fairlead.v1.UnknownCount
-	14, // 11: fairlead.v1.Summary.make_time:type_name -> google.protobuf.Timestamp
-	10, // 12: fairlead.v1.Summary.as_at:type_name -> fairlead.v1.AsAt
-	13, // 13: fairlead.v1.SummaryTable.table:type_name -> fairlead.v1.Table
+	15, // 11: fairlead.v1.Summary.make_time:type_name -> google.protobuf.Timestamp
+	11, // 12: fairlead.v1.Summary.as_at:type_name -> fairlead.v1.AsAt
+	14, // 13: fairlead.v1.SummaryTable.table:type_name -> fairlead.v1.Table
 	1,  // 14: fairlead.v1.ExportSummaryRequest.summary:type_name -> fairlead.v1.GetSummaryRequest
 	0,  // 15: fairlead.v1.ExportSummaryRequest.format:type_name -> fairlead.v1.FileFormat
-	1,  // 16: fairlead.v1.ExportService.GetSummary:input_type -> fairlead.v1.GetSummaryRequest
-	5,  // 17: fairlead.v1.ExportService.ExportSummary:input_type -> fairlead.v1.ExportSummaryRequest
-	2,  // 18: fairlead.v1.ExportService.GetSummary:output_type -> fairlead.v1.Summary
-	6,  // 19: fairlead.v1.ExportService.ExportSummary:output_type -> fairlead.v1.ExportSummaryResponse
-	18, // [18:20] is the sub-list for method output_type
-	16, // [16:18] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	1,  // 16: fairlead.v1.CompareSummariesRequest.summary:type_name -> fairlead.v1.GetSummaryRequest
+	11, // 17: fairlead.v1.CompareSummariesRequest.from:type_name -> fairlead.v1.AsAt
+	11, // 18: fairlead.v1.CompareSummariesRequest.to:type_name -> fairlead.v1.AsAt
+	1,  // 19: fairlead.v1.ExportService.GetSummary:input_type -> fairlead.v1.GetSummaryRequest
+	5,  // 20: fairlead.v1.ExportService.ExportSummary:input_type -> fairlead.v1.ExportSummaryRequest
+	7,  // 21: fairlead.v1.ExportService.CompareSummaries:input_type -> fairlead.v1.CompareSummariesRequest
+	2,  // 22: fairlead.v1.ExportService.GetSummary:output_type -> fairlead.v1.Summary
+	6,  // 23: fairlead.v1.ExportService.ExportSummary:output_type -> fairlead.v1.ExportSummaryResponse
+	16, // 24: fairlead.v1.ExportService.CompareSummaries:output_type -> fairlead.v1.SummaryComparison
+	22, // [22:25] is the sub-list for method output_type
+	19, // [19:22] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_export_proto_init() }
@@ -800,6 +890,7 @@ func file_fairlead_v1_export_proto_init() {
 		return
 	}
 	file_fairlead_v1_as_at_proto_init()
+	file_fairlead_v1_compare_proto_init()
 	file_fairlead_v1_counting_proto_init()
 	file_fairlead_v1_measure_proto_init()
 	file_fairlead_v1_workplace_proto_init()
@@ -809,7 +900,7 @@ func file_fairlead_v1_export_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_fairlead_v1_export_proto_rawDesc), len(file_fairlead_v1_export_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   6,
+			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,8 +19,9 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ExportService_GetSummary_FullMethodName    = "/fairlead.v1.ExportService/GetSummary"
-	ExportService_ExportSummary_FullMethodName = "/fairlead.v1.ExportService/ExportSummary"
+	ExportService_GetSummary_FullMethodName       = "/fairlead.v1.ExportService/GetSummary"
+	ExportService_ExportSummary_FullMethodName    = "/fairlead.v1.ExportService/ExportSummary"
+	ExportService_CompareSummaries_FullMethodName = "/fairlead.v1.ExportService/CompareSummaries"
 )
 
 // ExportServiceClient is the client API for ExportService service.
@@ -34,6 +35,11 @@ type ExportServiceClient interface {
 	GetSummary(ctx context.Context, in *GetSummaryRequest, opts ...grpc.CallOption) (*Summary, error)
 	// ExportSummary renders the same summary as a file.
 	ExportSummary(ctx context.Context, in *ExportSummaryRequest, opts ...grpc.CallOption) (*ExportSummaryResponse, error)
+	// CompareSummaries makes one summary as at two moments and lists every figure
+	// that differs, and the reports and hours that were recorded, amended, voided
+	// or coded in between. Errors: INVALID_ARGUMENT (a moment that has not come,
+	// moments the wrong way round).
+	CompareSummaries(ctx context.Context, in *CompareSummariesRequest, opts ...grpc.CallOption) (*SummaryComparison, error)
 }
 
 type exportServiceClient struct {
@@ -64,6 +70,16 @@ func (c *exportServiceClient) ExportSummary(ctx context.Context, in *ExportSumma
 	return out, nil
 }
 
+func (c *exportServiceClient) CompareSummaries(ctx context.Context, in *CompareSummariesRequest, opts ...grpc.CallOption) (*SummaryComparison, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SummaryComparison)
+	err := c.cc.Invoke(ctx, ExportService_CompareSummaries_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ExportServiceServer is the server API for ExportService service.
 // All implementations must embed UnimplementedExportServiceServer
 // for forward compatibility.
@@ -75,6 +91,11 @@ type ExportServiceServer interface {
 	GetSummary(context.Context, *GetSummaryRequest) (*Summary, error)
 	// ExportSummary renders the same summary as a file.
 	ExportSummary(context.Context, *ExportSummaryRequest) (*ExportSummaryResponse, error)
+	// CompareSummaries makes one summary as at two moments and lists every figure
+	// that differs, and the reports and hours that were recorded, amended, voided
+	// or coded in between. Errors: INVALID_ARGUMENT (a moment that has not come,
+	// moments the wrong way round).
+	CompareSummaries(context.Context, *CompareSummariesRequest) (*SummaryComparison, error)
 	mustEmbedUnimplementedExportServiceServer()
 }
 
@@ -90,6 +111,9 @@ func (UnimplementedExportServiceServer) GetSummary(context.Context, *GetSummaryR
 }
 func (UnimplementedExportServiceServer) ExportSummary(context.Context, *ExportSummaryRequest) (*ExportSummaryResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ExportSummary not implemented")
+}
+func (UnimplementedExportServiceServer) CompareSummaries(context.Context, *CompareSummariesRequest) (*SummaryComparison, error) {
+	return nil, status.Error(codes.Unimplemented, "method CompareSummaries not implemented")
 }
 func (UnimplementedExportServiceServer) mustEmbedUnimplementedExportServiceServer() {}
 func (UnimplementedExportServiceServer) testEmbeddedByValue()                       {}
@@ -148,6 +172,24 @@ func _ExportService_ExportSummary_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ExportService_CompareSummaries_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CompareSummariesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ExportServiceServer).CompareSummaries(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ExportService_CompareSummaries_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ExportServiceServer).CompareSummaries(ctx, req.(*CompareSummariesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ExportService_ServiceDesc is the grpc.ServiceDesc for ExportService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -162,6 +204,10 @@ var ExportService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ExportSummary",
 			Handler:    _ExportService_ExportSummary_Handler,
+		},
+		{
+			MethodName: "CompareSummaries",
+			Handler:    _ExportService_CompareSummaries_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
