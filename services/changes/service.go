@@ -2,7 +2,6 @@ package changes
 
 import (
 	"context"
-	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
 	"time"
@@ -93,7 +92,6 @@ func (s *Service) head(ctx context.Context) (*pb.Head, error) {
 
 // show turns a change into what may be read of it.
 func show(c ledger.Change, view access.View) *pb.Change {
-	body := sha256.Sum256(c.Body)
 	out := &pb.Change{
 		SequenceNumber: c.Seq,
 		ChangeTime:     timestamppb.New(c.Time),
@@ -101,16 +99,25 @@ func show(c ledger.Change, view access.View) *pb.Change {
 		Resource:       c.Name,
 		ResourceKind:   c.Kind,
 		Revision:       c.Revision,
-		BodySha256:     hex.EncodeToString(body[:]),
 		PreviousHash:   hex.EncodeToString(c.PrevHash[:]),
 		Hash:           hex.EncodeToString(c.Hash[:]),
+		Format:         int32(c.Salt.Format()),
+		Erased:         c.Erased,
 	}
-	if view.Actors && !hidesTeller(c) {
-		out.Actor = c.Actor
+	if c.Salt.Format() == 1 {
+		out.BodySha256 = hex.EncodeToString(c.BodyHash[:])
+	} else {
+		who := ledger.WhoHash(c.Salt.Who(), c.Time, c.Actor, c.RequestID)
+		out.BodyHash, out.WhoHash = hex.EncodeToString(c.BodyHash[:]), hex.EncodeToString(who[:])
 	}
-	if c.Actor == access.Anonymous {
-		out.Actor = ""
+	switch {
+	case c.Actor == access.Anonymous:
 		out.ChangeTime = timestamppb.New(c.Time.Truncate(24 * time.Hour))
+	case view.Actors && !hidesTeller(c):
+		out.Actor, out.RequestId = c.Actor, c.RequestID
+		if c.Salt.Format() > 1 {
+			out.WhoSalt = hex.EncodeToString(c.Salt.Who())
+		}
 	}
 	return out
 }

@@ -3,6 +3,7 @@ package changes_test
 import (
 	"context"
 	"crypto/sha256"
+	"encoding/binary"
 	"encoding/hex"
 	"fmt"
 	"strings"
@@ -53,6 +54,33 @@ func (l *log) put(actor, id string, mode pb.TellerMode) []byte {
 	return p.Body
 }
 
+// digest is SHA-256 over fields, each with its length before it, as an outsider
+// computes it.
+func digest(fields ...any) string {
+	h := sha256.New()
+	for _, field := range fields {
+		var b []byte
+		switch f := field.(type) {
+		case string:
+			b = []byte(f)
+		case []byte:
+			b = f
+		case int64:
+			b = binary.BigEndian.AppendUint64(nil, uint64(f))
+		}
+		h.Write(binary.BigEndian.AppendUint64(nil, uint64(len(b))))
+		h.Write(b)
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+func unhex(t *testing.T, s string) []byte {
+	t.Helper()
+	b, err := hex.DecodeString(s)
+	require.NoError(t, err)
+	return b
+}
+
 func as(ctx context.Context, role pb.Role) context.Context {
 	return access.With(ctx, access.Principal{Name: "principals/reader", Roles: []pb.Role{role}})
 }
@@ -94,8 +122,12 @@ func TestChain(t *testing.T) {
 			after++
 			require.Equal(t, after, c.GetSequenceNumber())
 			require.Equal(t, previous, c.GetPreviousHash())
+			require.Equal(t, int32(2), c.GetFormat())
+			require.Equal(t, c.GetHash(), digest("fairlead change 2", unhex(t, previous), after, c.GetVerb(), c.GetResource(), c.GetResourceKind(),
+				c.GetRevision(), unhex(t, c.GetWhoHash()), unhex(t, c.GetBodyHash())), "an auditor can compute it from what is shown")
 			sum := sha256.Sum256(bodies[after-1])
-			require.Equal(t, hex.EncodeToString(sum[:]), c.GetBodySha256(), "what was told enters by its hash")
+			require.NotEqual(t, hex.EncodeToString(sum[:]), c.GetBodyHash(), "what was told cannot be guessed from its hash")
+			require.Empty(t, c.GetWhoSalt()+c.GetRequestId()+c.GetBodySha256())
 			require.Equal(t, fmt.Sprintf("reports/r%03d", after-1), c.GetResource())
 			require.Equal(t, "Report", c.GetResourceKind())
 			require.Equal(t, "file", c.GetVerb())
@@ -135,6 +167,10 @@ func TestWhoAndWhen(t *testing.T) {
 		require.NoError(t, err)
 		for i, c := range page.GetChanges() {
 			require.Equal(t, want[i], c.GetActor(), "%v, change %d", role, i+1)
+			require.Equal(t, want[i] == "", c.GetWhoSalt() == "", "%v, change %d", role, i+1)
+			if salt := c.GetWhoSalt(); salt != "" {
+				require.Equal(t, c.GetWhoHash(), digest("fairlead who 2", unhex(t, salt), c.GetChangeTime().AsTime().UnixMicro(), c.GetActor(), c.GetRequestId()))
+			}
 		}
 		require.Equal(t, now, page.GetChanges()[0].GetChangeTime().AsTime())
 		require.Equal(t, now.Truncate(24*time.Hour), page.GetChanges()[2].GetChangeTime().AsTime())

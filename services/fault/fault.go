@@ -128,6 +128,20 @@ func Busy(wait time.Duration) error {
 		&errdetails.RetryInfo{RetryDelay: durationpb.New(wait)})
 }
 
+// Away returns UNAVAILABLE for a database that does not answer. Nothing was
+// written.
+func Away(wait time.Duration) error {
+	return build(codes.Unavailable, "the database does not answer; nothing was written; try again shortly with the same ids", ReasonBusy, nil,
+		&errdetails.RetryInfo{RetryDelay: durationpb.New(wait)})
+}
+
+// Unknown returns UNAVAILABLE for a write whose fate is not known. Sent again
+// with the same ids it is done once.
+func Unknown(wait time.Duration) error {
+	return build(codes.Unavailable, "the database went away while it stored this, and it is not known whether it did; send it again with the same ids: it is then stored once", ReasonBusy, nil,
+		&errdetails.RetryInfo{RetryDelay: durationpb.New(wait)})
+}
+
 // Behind returns UNAVAILABLE for a read that asked for a sequence number which
 // is not in force yet.
 func Behind(wait time.Duration) error {
@@ -165,6 +179,10 @@ func FromLedger(err error, etag func(revision int64) string) error {
 		return RequestIDReused()
 	case errors.Is(err, ledger.ErrBusy), errors.Is(err, ledger.ErrClosed):
 		return Busy(250 * time.Millisecond)
+	case errors.Is(err, ledger.ErrAway):
+		return Away(time.Second)
+	case errors.Is(err, ledger.ErrUnknown):
+		return Unknown(time.Second)
 	case errors.Is(err, ledger.ErrFull):
 		return Full()
 	}

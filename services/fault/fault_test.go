@@ -78,6 +78,12 @@ func TestFromLedger(t *testing.T) {
 	st, _ = status.FromError(FromLedger(ledger.ErrBusy, etag))
 	require.Equal(t, 250*time.Millisecond, detail[*errdetails.RetryInfo](st).GetRetryDelay().AsDuration())
 	require.Equal(t, codes.AlreadyExists, status.Code(FromLedger(&ledger.ExistsError{Name: "reports/x"}, etag)))
+	for err, words := range map[error]string{ledger.ErrAway: "nothing was written", ledger.ErrUnknown: "stored once"} {
+		st, _ = status.FromError(FromLedger(fmt.Errorf("w: %w", err), etag))
+		require.Equal(t, codes.Unavailable, st.Code())
+		require.Contains(t, st.Message(), words)
+		require.Len(t, st.Details(), 2, "with the time after which to try again")
+	}
 	require.Equal(t, codes.InvalidArgument, status.Code(FromLedger(fmt.Errorf("w: %w", ledger.ErrRequestReused), etag)))
 	require.Equal(t, codes.ResourceExhausted, status.Code(FromLedger(ledger.ErrFull, etag)))
 	other := errors.New("something else")

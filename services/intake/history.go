@@ -73,6 +73,10 @@ func hideFiler(e *pb.HistoryEntry, r *pb.Report, s *Service) {
 
 // describe fills in why and what changed.
 func describe(e *pb.HistoryEntry, c ledger.Change, before map[string]proto.Message, view access.View) error {
+	if c.Erased {
+		e.Reason = "what was written here has been erased"
+		return nil
+	}
 	var now proto.Message
 	switch c.Kind {
 	case record.KindReport:

@@ -21,25 +21,45 @@
 // to that sequence number was altered, removed, or put between. The encoding
 // is fixed, so that an outsider can check it with ten lines of any language.
 //
-// The hash of a change is SHA-256 over eleven fields in this order. Each field
-// is written as its length in bytes (8 bytes, big-endian, unsigned) followed
-// by the bytes themselves. Integers are 8 bytes, big-endian, two's complement;
-// text is UTF-8.
+// Each hash is SHA-256 over a list of fields. Each field is written as its
+// length in bytes (8 bytes, big-endian, unsigned) followed by the bytes
+// themselves. Integers are 8 bytes, big-endian, two's complement; text is
+// UTF-8. The hash of a change of format 2, the present one, has nine fields:
 //
-//	 1  tag         the text "fairlead change 1"
-//	 2  prev_hash   32 bytes: the hash of change seq-1; all zero for seq 1
-//	 3  seq         integer: 1, 2, 3, … without gaps
-//	 4  time        integer: microseconds since 1970-01-01T00:00:00Z
-//	 5  actor       text
-//	 6  verb        text
-//	 7  name        text
-//	 8  kind        text
-//	 9  revision    integer: 1, 2, 3, … within the name
-//	10  body_hash   32 bytes: SHA-256 of the body
-//	11  request_id  text, may be empty
+//	1  tag        the text "fairlead change 2"
+//	2  prev_hash  32 bytes: the hash of change seq-1; all zero for seq 1
+//	3  seq        integer: 1, 2, 3, … without gaps
+//	4  verb       text
+//	5  name       text
+//	6  kind       text
+//	7  revision   integer: 1, 2, 3, … within the name
+//	8  who_hash   32 bytes, see below
+//	9  body_hash  32 bytes, see below
 //
-// The body enters by its hash, so that the chain can be checked by someone who
-// is shown the hashes of the bodies and not what people told.
+// who_hash has the fields "fairlead who 2", the who salt (16 bytes), the time
+// (integer: microseconds since 1970-01-01T00:00:00Z), the actor, and the
+// request id, which may be empty. body_hash has the fields "fairlead body 2",
+// the body salt (16 bytes), and the body as it is stored.
+//
+// What a reader may not know enters by a salted hash: the chain can be checked
+// by someone who is shown neither what people told nor who told it nor when,
+// and who cannot guess it either by trying every name and every minute. Whoever
+// is shown a salt can check that half too.
+//
+// Format 1 was written by the first version and is told by the absence of a
+// salt. Its hash has eleven fields: the text "fairlead change 1", prev_hash,
+// seq, time, actor, verb, name, kind, revision, the plain SHA-256 of the body,
+// request_id. No change of format 1 follows one of format 2.
+//
+// # What can be forgotten
+//
+// Nothing is ever taken out of the log. But a body put with [Put.Seal] is
+// stored encrypted under a key of its name's own, and [Tx.Erase] destroys that
+// key; a body that was not sealed is replaced by its hash. Either way the log
+// keeps that there was a change and the chain still verifies, while what was
+// said is gone: [Change.Erased] and [Resource.Erased] say so. Copies made
+// before, such as backups, keep what they hold until they are destroyed or the
+// erasure is repeated on them.
 //
 // The chain cannot show by itself that its newest entries were cut off: compare
 // with a head noted elsewhere. [Ledger.Verify] finds a cut log when a resource

@@ -24,6 +24,12 @@ var (
 	// has locked the data. Nothing was written; try again a little later
 	// with the same request id.
 	ErrBusy = errors.New("ledger is busy")
+	// ErrAway says that the database does not answer. Nothing was written.
+	ErrAway = errors.New("the database does not answer")
+	// ErrUnknown says that the connection to the database was lost while it
+	// committed, and that it is not known whether it did. Sending the same
+	// request id again settles it: the write is then done once.
+	ErrUnknown = errors.New("the database went away during the commit, and it is not known whether the write is kept")
 	// ErrFull says that the disk is full. Nothing was written.
 	ErrFull = errors.New("the disk is full")
 	// ErrInvalid says that an argument cannot be stored or asked for.

@@ -22,6 +22,8 @@ type Resource struct {
 	// Body is the state as the owning service encoded it. An empty one
 	// reads back as nil.
 	Body []byte
+	// Erased says that the body has been erased for good; Body is nil then.
+	Erased bool
 	// Revision counts the writes of this resource: 1, 2, 3, …
 	Revision int64
 	// Seq is the number of the change that wrote this revision.
@@ -38,6 +40,10 @@ type Put struct {
 	// IfRevision guards the write: [Absent] (0) writes only a new resource,
 	// a positive number only on top of that revision, [Any] (-1) regardless.
 	IfRevision int64
+	// Seal says that the body tells who somebody is, or something else that
+	// must one day be forgotten. It is stored encrypted under a key that
+	// belongs to the name and that Erase destroys. Readers see it open.
+	Seal bool
 }
 
 // Change is one entry of the log.
@@ -50,8 +56,15 @@ type Change struct {
 	Actor, Verb, Name, Kind string
 	// Revision is the revision of the resource that this change made.
 	Revision int64
-	// Body is the full state after the change.
+	// Body is the full state after the change; nil if it was erased.
 	Body []byte
+	// Erased says that the body has been erased for good.
+	Erased bool
+	// Salt keeps the hashes from being guessed; zero in format 1.
+	Salt Salt
+	// BodyHash commits to the body as it is stored, and stays when the body
+	// is erased; see BodyHash.
+	BodyHash [32]byte
 	// PrevHash is the Hash of the change before; zero for the first.
 	PrevHash, Hash [32]byte
 	// RequestID is the id of the request that caused it, or "".
@@ -97,6 +110,13 @@ type Tx interface {
 	Release(ctx context.Context, space, key string) error
 	// List returns resources in the order of their names, see Ledger.List.
 	List(ctx context.Context, kind, prefix, after string, limit int) ([]Resource, error)
+	// Erase makes the bodies of all changes of the name so far unreadable,
+	// for ever and for everybody: it destroys the key of those that were
+	// sealed and replaces the others by their hash. The log keeps the
+	// changes and the chain. Put a new revision after it that says what was
+	// erased and why, and what remains. It returns ErrNotFound for a name
+	// that never was.
+	Erase(ctx context.Context, name string) error
 	// SetAnswer sets what the receipt, and every replay of the same request
 	// id, carries back. The last call counts. Answers are kept for ever:
 	// keep them small. What was written need not be in one, since GetAt
@@ -183,6 +203,8 @@ type Ledger interface {
 type Report struct {
 	// Changes and Resources were read and checked.
 	Changes, Resources int64
+	// Erased of the changes have lost their bodies to an erasure.
+	Erased int64
 	// HeadHash is the hash of the newest change as stored.
 	HeadHash [32]byte
 	// Problems lists what does not fit, at most [MaxProblems] of them. A

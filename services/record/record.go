@@ -39,6 +39,7 @@ const (
 	VerbOpenTeller = "open-teller"
 	VerbAttach     = "attach"
 	VerbDetach     = "detach"
+	VerbErase      = "erase"
 )
 
 // Claim spaces: keys that belong to one resource only.
@@ -48,6 +49,10 @@ const (
 	// SpaceSource maps dataset, a slash and source id to a report.
 	SpaceSource = "source"
 )
+
+// sealed kinds say who somebody is: their bodies lie in the ledger under a key
+// that can be destroyed.
+var sealed = map[string]bool{KindPerson: true, KindTeller: true, KindTellerRead: true}
 
 // Etag returns the etag of a revision.
 func Etag(revision int64) string { return "r" + strconv.FormatInt(revision, 10) }
@@ -93,7 +98,7 @@ func Put(m proto.Message, name, kind, verb string, ifRevision int64) (ledger.Put
 	if err != nil {
 		return ledger.Put{}, err
 	}
-	return ledger.Put{Name: name, Kind: kind, Verb: verb, Body: body, IfRevision: ifRevision}, nil
+	return ledger.Put{Name: name, Kind: kind, Verb: verb, Body: body, IfRevision: ifRevision, Seal: sealed[kind]}, nil
 }
 
 // ReportOf returns the report that a name below it belongs to, and whether

@@ -57,6 +57,9 @@ func (p *Projection) apply(ctx context.Context, changes []ledger.Change) error {
 		if at, ok := latest[c.Name]; !ok || at != i {
 			continue
 		}
+		if c.Erased {
+			continue // a later revision, here or in a batch to come, says what remains
+		}
 		if d, ok := p.document(c.Name, c.Body, c.Revision); ok {
 			docs = append(docs, d)
 		}

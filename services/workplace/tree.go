@@ -99,7 +99,7 @@ func (t *Tree) apply(_ context.Context, changes []ledger.Change) error {
 	defer t.mu.Unlock()
 	moved := false
 	for _, c := range changes {
-		if c.Kind != record.KindWorkplace {
+		if c.Kind != record.KindWorkplace || c.Erased {
 			continue
 		}
 		if err := t.take(c.Name, c.Body, c.Revision); err != nil {

@@ -23,8 +23,12 @@ func logOrder(t *testing.T, factory Factory) {
 		{Seq: 2, Time: Start, Actor: "ann", Verb: "file", Name: "reports/b", Kind: "Report", Revision: 1, Body: []byte("two"), RequestID: "r1"},
 		{Seq: 3, Time: Start, Actor: "bob", Verb: "amend", Name: "reports/a", Kind: "Report", Revision: 2, Body: []byte("three")},
 	}
+	require.Len(t, changes, len(want))
 	var prev [32]byte
 	for i := range want {
+		require.Equal(t, 2, changes[i].Salt.Format())
+		want[i].Salt = changes[i].Salt
+		want[i].BodyHash = ledger.BodyHash(want[i].Salt, want[i].Body)
 		want[i].PrevHash = prev
 		want[i].Hash = ledger.HashChange(want[i])
 		prev = want[i].Hash

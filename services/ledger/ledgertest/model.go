@@ -79,16 +79,18 @@ type op struct {
 	Body       string
 	IfRevision int64
 	Key        string
+	Seal       bool
 }
 
 func drawOp(t *rapid.T) op {
 	return op{
-		What:       rapid.SampledFrom([]string{"put", "put", "put", "claim", "release"}).Draw(t, "op"),
+		What:       rapid.SampledFrom([]string{"put", "put", "put", "put", "claim", "release", "erase"}).Draw(t, "op"),
 		Name:       rapid.SampledFrom(modelNames).Draw(t, "name"),
 		Kind:       rapid.SampledFrom([]string{"Report", "Report", "Report", "Hours"}).Draw(t, "kind"),
 		Body:       rapid.StringN(0, 8, -1).Draw(t, "body"),
 		IfRevision: rapid.SampledFrom([]int64{ledger.Any, ledger.Any, ledger.Absent, 1, 2, 3}).Draw(t, "if"),
 		Key:        rapid.SampledFrom([]string{"k1", "k2"}).Draw(t, "key"),
+		Seal:       rapid.Bool().Draw(t, "seal"),
 	}
 }
 
@@ -174,11 +176,11 @@ func (w *world) do(ctx context.Context, tx ledger.Tx, o op, r ledger.Request, no
 	switch o.What {
 	case "put":
 		want := w.expectPut(o)
-		c, err := tx.Put(ctx, ledger.Put{Name: o.Name, Kind: o.Kind, Verb: "v", Body: []byte(o.Body), IfRevision: o.IfRevision})
+		c, err := tx.Put(ctx, ledger.Put{Name: o.Name, Kind: o.Kind, Verb: "v", Body: []byte(o.Body), IfRevision: o.IfRevision, Seal: o.Seal})
 		if d := differs(err, want); d != "" || want != nil {
 			return d
 		}
-		if d := cmp.Diff(w.put(o, r, now), c); d != "" {
+		if d := cmp.Diff(w.put(o, r, now, c), c); d != "" {
 			return d
 		}
 	case "claim":
@@ -196,6 +198,15 @@ func (w *world) do(ctx context.Context, tx ledger.Tx, o op, r ledger.Request, no
 			return d
 		}
 		delete(w.claims, o.Key)
+	case "erase":
+		var want error
+		if _, ok := w.current[o.Name]; !ok {
+			want = ledger.ErrNotFound
+		}
+		if d := differs(tx.Erase(ctx, o.Name), want); d != "" || want != nil {
+			return d
+		}
+		w.erase(o.Name)
 	}
 	got, err := tx.Get(ctx, o.Name)
 	want, ok := w.current[o.Name]
@@ -205,7 +216,21 @@ func (w *world) do(ctx context.Context, tx ledger.Tx, o op, r ledger.Request, no
 	return cmp.Diff(want, got)
 }
 
-func (w *world) put(o op, r ledger.Request, now time.Time) ledger.Change {
+// erase forgets every body of a name and keeps the rest.
+func (w *world) erase(name string) {
+	for i := range w.log {
+		if w.log[i].Name == name {
+			w.log[i].Body, w.log[i].Erased = nil, true
+		}
+	}
+	r := w.current[name]
+	r.Body, r.Erased = nil, true
+	w.current[name] = r
+}
+
+// put is the change that a put should make. What is random in it comes from the
+// one that it made.
+func (w *world) put(o op, r ledger.Request, now time.Time, made ledger.Change) ledger.Change {
 	c := ledger.Change{
 		Seq: int64(len(w.log)) + 1, Time: now.Truncate(time.Microsecond), Actor: r.Actor, Verb: "v", Name: o.Name, Kind: o.Kind,
 		Revision: w.current[o.Name].Revision + 1, RequestID: r.ID,
@@ -225,6 +250,13 @@ func (w *world) put(o op, r ledger.Request, now time.Time) ledger.Change {
 	}
 	if w.started == 0 {
 		w.started = c.Seq
+	}
+	c.Salt, c.BodyHash = made.Salt, ledger.BodyHash(made.Salt, c.Body)
+	if o.Seal {
+		if made.BodyHash == c.BodyHash {
+			panic("a sealed body was hashed in the open")
+		}
+		c.BodyHash = made.BodyHash
 	}
 	c.Hash = ledger.HashChange(c)
 	w.log = append(w.log, c)
@@ -251,7 +283,7 @@ func (m *machine) asAt(rt *rapid.T) {
 	want := ledger.Resource{}
 	for _, c := range m.world.log[:seq] {
 		if c.Name == name {
-			want = ledger.Resource{Name: c.Name, Kind: c.Kind, Body: c.Body, Revision: c.Revision, Seq: c.Seq}
+			want = ledger.Resource{Name: c.Name, Kind: c.Kind, Body: c.Body, Revision: c.Revision, Seq: c.Seq, Erased: c.Erased}
 		}
 	}
 	got, err := m.l.GetAt(context.Background(), name, seq)

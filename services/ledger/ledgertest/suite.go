@@ -62,6 +62,13 @@ const (
 	AddResource How = "add resource"
 	// PointBack makes resource Name show its first change as current.
 	PointBack How = "point back"
+	// AlterSalt changes one byte of the salt of change Seq.
+	AlterSalt How = "alter salt"
+	// AlterKey changes one byte of the sealing key of Name, RemoveKey removes
+	// its entry, MoveKey gives it to another name.
+	AlterKey  How = "alter key"
+	RemoveKey How = "remove key"
+	MoveKey   How = "move key"
 	// ForgetRequest removes the remembered request id of change Seq.
 	ForgetRequest How = "forget request"
 )
@@ -94,6 +101,7 @@ func Run(t *testing.T, factory Factory) {
 		{"close", closing},
 		{"verify", verify},
 		{"chain", chain},
+		{"seals and erasure", seals},
 		{"model", model},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -154,6 +162,11 @@ func report(id, body string, ifRevision int64) ledger.Put {
 		verb = "file"
 	}
 	return ledger.Put{Name: "reports/" + id, Kind: "Report", Verb: verb, Body: []byte(body), IfRevision: ifRevision}
+}
+
+// person is a put of a made-up person, sealed.
+func person(id, body string) ledger.Put {
+	return ledger.Put{Name: "people/" + id, Kind: "Person", Verb: "set", Body: []byte(body), IfRevision: ledger.Any, Seal: true}
 }
 
 // puts is a callback that makes the given puts.

@@ -24,8 +24,8 @@ func (s *Store) Backup(ctx context.Context, dest string) (ledger.Head, error) {
 		return ledger.Head{}, fmt.Errorf("ledger: %s: %w", what, err)
 	}
 	defer os.Remove(part)
-	if _, err := s.readers.ExecContext(ctx, "VACUUM INTO ?", part); err != nil {
-		return ledger.Head{}, s.fail(what, err)
+	if _, err := s.Readers().ExecContext(ctx, "VACUUM INTO ?", part); err != nil {
+		return ledger.Head{}, fmt.Errorf("ledger: %s: %w", what, tell(err))
 	}
 	head, err := headOf(ctx, part)
 	if err != nil {

@@ -109,22 +109,29 @@ func openRaw(tb testing.TB, dir string) *rawGrouped {
 	conn, err := db.Conn(tb.Context())
 	require.NoError(tb, err)
 	require.NoError(tb, checkPragmas(tb.Context(), conn))
-	var begin, commit, add, appendChange, remember *sql.Stmt
-	open, err := prepare(tb.Context(), conn, []statement{
-		{&begin, "BEGIN IMMEDIATE"}, {&commit, "COMMIT"}, {&add, sqlAddNew}, {&appendChange, sqlAppend}, {&remember, sqlRemember},
-	})
-	require.NoError(tb, err)
+	prepared := func(text string) *sql.Stmt {
+		stmt, err := conn.PrepareContext(tb.Context(), text)
+		require.NoError(tb, err)
+		return stmt
+	}
+	begin, commit := prepared("BEGIN IMMEDIATE"), prepared("COMMIT")
+	add := prepared("INSERT INTO resources (name, kind, revision, seq) VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING")
+	appendChange := prepared(`INSERT INTO changes (seq, time, actor, verb, name, kind, revision, request_id, hash, salt, seal, body)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 0, ?)`)
+	remember := prepared("INSERT INTO requests (actor, id, fingerprint, first_seq, seq, answer) VALUES (?, ?, ?, ?, ?, ?)")
 	g := &rawGrouped{queue: make(chan rawRow, 1024), done: make(chan struct{})}
 	go func() {
 		defer close(g.done)
 		defer db.Close()
 		defer conn.Close()
-		defer open.close()
+		for _, stmt := range []*sql.Stmt{begin, commit, add, appendChange, remember} {
+			defer stmt.Close()
+		}
 		seq := int64(0)
 		hash := make([]byte, 32)
 		insert := func(r rawRow) error {
 			seq++
-			if _, err := appendChange.Exec(seq, seq, "devices/tablet-1", "file", r.name, "Report", 1, r.request, hash, r.body); err != nil {
+			if _, err := appendChange.Exec(seq, seq, "devices/tablet-1", "file", r.name, "Report", 1, r.request, hash, hash, r.body); err != nil {
 				return err
 			}
 			if _, err := add.Exec(r.name, "Report", 1, seq); err != nil {
@@ -245,22 +252,26 @@ func BenchmarkLayout(b *testing.B) {
 		require.NoError(b, err)
 	}
 	size := func() (n float64) {
-		require.NoError(b, s.w.conn.QueryRowContext(b.Context(), "SELECT page_count * page_size FROM pragma_page_count, pragma_page_size").Scan(&n))
+		require.NoError(b, s.Conn().QueryRowContext(b.Context(), "SELECT page_count * page_size FROM pragma_page_count, pragma_page_size").Scan(&n))
 		return n / rows
 	}
 	once := size()
-	_, err := s.w.conn.ExecContext(b.Context(), `CREATE TABLE copies (name TEXT NOT NULL PRIMARY KEY, kind TEXT, revision BIGINT, seq BIGINT, body BLOB);
+	_, err := s.Conn().ExecContext(b.Context(), `CREATE TABLE copies (name TEXT NOT NULL PRIMARY KEY, kind TEXT, revision BIGINT, seq BIGINT, body BLOB);
 		INSERT INTO copies SELECT name, kind, revision, seq, body FROM changes`)
 	require.NoError(b, err)
 	twice := size()
-	direct, err := s.readers.Prepare("SELECT name, kind, revision, seq, body FROM copies WHERE name = ?")
+	direct, err := s.Readers().Prepare("SELECT name, kind, revision, seq, body FROM copies WHERE name = ?")
 	require.NoError(b, err)
 	defer direct.Close()
-	for name, stmt := range map[string]*sql.Stmt{"body-once": s.read.get, "body-twice": direct} {
+	joined, err := s.Readers().Prepare(`SELECT r.name, r.kind, r.revision, r.seq, c.body FROM resources r
+		LEFT JOIN changes c ON c.seq = r.seq LEFT JOIN seals s ON s.id = c.seal WHERE r.name = ?`)
+	require.NoError(b, err)
+	defer joined.Close()
+	for name, stmt := range map[string]*sql.Stmt{"body-once": joined, "body-twice": direct} {
 		b.Run(name, func(b *testing.B) {
 			for i := 0; b.Loop(); i++ {
-				_, err := scanResource(stmt.QueryRow(names[i*7919%rows]))
-				require.NoError(b, err)
+				var r ledger.Resource
+				require.NoError(b, stmt.QueryRow(names[i*7919%rows]).Scan(&r.Name, &r.Kind, &r.Revision, &r.Seq, &r.Body))
 			}
 			b.ReportMetric(map[string]float64{"body-once": once, "body-twice": twice}[name], "B/row")
 		})

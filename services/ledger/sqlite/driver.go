@@ -47,6 +47,8 @@ func writerDSN(path string) string {
 		"checkpoint_fullfsync(1)",
 		"foreign_keys(1)",
 		"trusted_schema(0)",
+		// What is erased is overwritten with zeros, not just unlinked.
+		"secure_delete(1)",
 		// Savepoints keep page copies; in memory they cost no file writes.
 		"temp_store(MEMORY)",
 		"cache_size(-65536)",

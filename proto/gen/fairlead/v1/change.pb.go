@@ -24,7 +24,9 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// Change is one entry of the log, chained to the one before by its hash.
+// Change is one entry of the log, chained to the one before by its hash. How the
+// hashes are computed is written in DEVELOPERS.md, so that anybody can check
+// them without this software.
 type Change struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Sequence number, 1, 2, 3 and so on, without gaps.
@@ -42,12 +44,27 @@ type Change struct {
 	ResourceKind string `protobuf:"bytes,6,opt,name=resource_kind,json=resourceKind,proto3" json:"resource_kind,omitempty"`
 	// Revision of the resource after the change.
 	Revision int64 `protobuf:"varint,7,opt,name=revision,proto3" json:"revision,omitempty"`
-	// SHA-256 of the body, lower-case hexadecimal.
+	// SHA-256 of the body, lower-case hexadecimal; only in format 1.
 	BodySha256 string `protobuf:"bytes,8,opt,name=body_sha256,json=bodySha256,proto3" json:"body_sha256,omitempty"`
 	// Hash of the change before, lower-case hexadecimal.
 	PreviousHash string `protobuf:"bytes,9,opt,name=previous_hash,json=previousHash,proto3" json:"previous_hash,omitempty"`
 	// Hash of this change, lower-case hexadecimal.
-	Hash          string `protobuf:"bytes,10,opt,name=hash,proto3" json:"hash,omitempty"`
+	Hash string `protobuf:"bytes,10,opt,name=hash,proto3" json:"hash,omitempty"`
+	// Format of the hash: 1 or 2.
+	Format int32 `protobuf:"varint,11,opt,name=format,proto3" json:"format,omitempty"`
+	// Salted hash of the body as it is stored, lower-case hexadecimal; only in
+	// format 2. It stays when the body is erased.
+	BodyHash string `protobuf:"bytes,12,opt,name=body_hash,json=bodyHash,proto3" json:"body_hash,omitempty"`
+	// Salted hash of the time, the actor and the request id, lower-case
+	// hexadecimal; only in format 2.
+	WhoHash string `protobuf:"bytes,13,opt,name=who_hash,json=whoHash,proto3" json:"who_hash,omitempty"`
+	// Salt of who_hash, lower-case hexadecimal; only for callers who are shown
+	// the actor, with the time to the microsecond.
+	WhoSalt string `protobuf:"bytes,14,opt,name=who_salt,json=whoSalt,proto3" json:"who_salt,omitempty"`
+	// Id of the request that caused it; only where the actor is shown.
+	RequestId string `protobuf:"bytes,15,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// What was said has been erased for good.
+	Erased        bool `protobuf:"varint,16,opt,name=erased,proto3" json:"erased,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -150,6 +167,48 @@ func (x *Change) GetHash() string {
 		return x.Hash
 	}
 	return ""
+}
+
+func (x *Change) GetFormat() int32 {
+	if x != nil {
+		return x.Format
+	}
+	return 0
+}
+
+func (x *Change) GetBodyHash() string {
+	if x != nil {
+		return x.BodyHash
+	}
+	return ""
+}
+
+func (x *Change) GetWhoHash() string {
+	if x != nil {
+		return x.WhoHash
+	}
+	return ""
+}
+
+func (x *Change) GetWhoSalt() string {
+	if x != nil {
+		return x.WhoSalt
+	}
+	return ""
+}
+
+func (x *Change) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *Change) GetErased() bool {
+	if x != nil {
+		return x.Erased
+	}
+	return false
 }
 
 // Head is the end of the log.
@@ -413,7 +472,7 @@ var File_fairlead_v1_change_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_change_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/change.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xcf\x02\n" +
+	"\x18fairlead/v1/change.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf1\x03\n" +
 	"\x06Change\x12'\n" +
 	"\x0fsequence_number\x18\x01 \x01(\x03R\x0esequenceNumber\x12;\n" +
 	"\vchange_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
@@ -427,7 +486,14 @@ const file_fairlead_v1_change_proto_rawDesc = "" +
 	"bodySha256\x12#\n" +
 	"\rprevious_hash\x18\t \x01(\tR\fpreviousHash\x12\x12\n" +
 	"\x04hash\x18\n" +
-	" \x01(\tR\x04hash\"\x80\x01\n" +
+	" \x01(\tR\x04hash\x12\x16\n" +
+	"\x06format\x18\v \x01(\x05R\x06format\x12\x1b\n" +
+	"\tbody_hash\x18\f \x01(\tR\bbodyHash\x12\x19\n" +
+	"\bwho_hash\x18\r \x01(\tR\awhoHash\x12\x19\n" +
+	"\bwho_salt\x18\x0e \x01(\tR\awhoSalt\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x0f \x01(\tR\trequestId\x12\x16\n" +
+	"\x06erased\x18\x10 \x01(\bR\x06erased\"\x80\x01\n" +
 	"\x04Head\x12'\n" +
 	"\x0fsequence_number\x18\x01 \x01(\x03R\x0esequenceNumber\x12\x12\n" +
 	"\x04hash\x18\x02 \x01(\tR\x04hash\x12;\n" +

@@ -1,4 +1,4 @@
-package sqlite
+package sqlstore
 
 import (
 	"context"
@@ -15,12 +15,12 @@ import (
 // meanwhile and shrinks afterwards. Nothing is held in memory but the row at
 // hand.
 func (s *Store) Verify(ctx context.Context) (ledger.Report, error) {
-	tx, err := s.readers.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	tx, err := s.cfg.Readers.BeginTx(ctx, &sql.TxOptions{ReadOnly: true, Isolation: s.engine.Snapshot})
 	if err != nil {
 		return ledger.Report{}, s.fail("verify", err)
 	}
 	defer tx.Rollback()
-	v := &verifier{tx: tx}
+	v := &verifier{tx: tx, engine: s.engine}
 	for _, step := range []struct {
 		what string
 		do   func(context.Context) error
@@ -29,12 +29,13 @@ func (s *Store) Verify(ctx context.Context) (ledger.Report, error) {
 		{"chain", v.chain},
 		{"resources", v.resources},
 		{"request ids", v.requests},
+		{"seals", v.seals},
 	} {
 		err := step.do(ctx)
 		switch {
 		case ctx.Err() != nil:
 			return ledger.Report{}, fmt.Errorf("ledger: verify %s: %w", step.what, ctx.Err())
-		case isDamage(err):
+		case s.engine.Damaged(err):
 			// A broken page is a finding, not a failure of the check.
 			v.problem(0, "", fmt.Sprintf("the file is damaged, so the %s could not be checked further (%v)", step.what, err))
 		case err != nil:
@@ -46,6 +47,7 @@ func (s *Store) Verify(ctx context.Context) (ledger.Report, error) {
 
 type verifier struct {
 	tx     *sql.Tx
+	engine Engine
 	report ledger.Report
 	// head is the last change of the chain as walked.
 	head int64
@@ -61,7 +63,7 @@ func (v *verifier) problem(seq int64, name, what string) {
 
 // each calls f for every row of a query.
 func (v *verifier) each(ctx context.Context, query string, args []any, f func(*sql.Rows) error) error {
-	rows, err := v.tx.QueryContext(ctx, query, args...)
+	rows, err := v.tx.QueryContext(ctx, v.engine.Text(query), args...)
 	if err != nil {
 		return err
 	}
@@ -74,51 +76,92 @@ func (v *verifier) each(ctx context.Context, query string, args []any, f func(*s
 	return rows.Err()
 }
 
-// file asks SQLite to check its pages and indexes.
+// file asks the engine to check its pages and indexes.
 func (v *verifier) file(ctx context.Context) error {
-	return v.each(ctx, fmt.Sprintf("PRAGMA integrity_check(%d)", ledger.MaxProblems), nil, func(rows *sql.Rows) error {
-		var line string
-		if err := rows.Scan(&line); err != nil {
-			return err
-		}
-		if line != "ok" {
-			v.problem(0, "", "the file is damaged: "+line)
-		}
+	if v.engine.Check == nil {
 		return nil
-	})
+	}
+	return v.engine.Check(ctx, v.tx, func(what string) { v.problem(0, "", "the file is damaged: "+what) })
 }
 
 // chain recomputes every hash in order.
 func (v *verifier) chain(ctx context.Context) error {
 	// The casts make every row readable, whatever somebody has put there: a
 	// field of a wrong type then has a wrong value, and the hash says so.
-	const all = `SELECT seq, CAST(time AS INTEGER), CAST(actor AS TEXT), CAST(verb AS TEXT), CAST(name AS TEXT),
-		CAST(kind AS TEXT), CAST(revision AS INTEGER), CAST(request_id AS TEXT), CAST(hash AS BLOB), NULL,
-		CAST(body AS BLOB) FROM changes ORDER BY seq`
+	const all = `SELECT c.seq, CAST(c.time AS BIGINT), CAST(c.actor AS TEXT), CAST(c.verb AS TEXT), CAST(c.name AS TEXT),
+		CAST(c.kind AS TEXT), CAST(c.revision AS BIGINT), CAST(c.request_id AS TEXT), CAST(c.hash AS BLOB), NULL,
+		CAST(c.salt AS BLOB), CAST(c.seal AS BIGINT), CAST(s.key AS BLOB), CAST(c.body AS BLOB)
+		FROM changes c LEFT JOIN seals s ON s.id = c.seal ORDER BY c.seq`
 	var prev [32]byte
 	var last time.Time
+	format := 1
 	return v.each(ctx, all, nil, func(rows *sql.Rows) error {
-		c, err := scanChange(rows)
-		if err != nil && !errors.Is(err, errHashLength) {
+		e, err := scanEntry(rows)
+		if err != nil && !errors.Is(err, errHashLength) && !errors.Is(err, errSaltLength) {
 			return err
 		}
 		v.report.Changes++
-		if c.Seq != v.head+1 {
-			v.problem(c.Seq, c.Name, fmt.Sprintf("the change before is %d: %d missing from the log", v.head, c.Seq-v.head-1))
+		if e.Seq != v.head+1 {
+			v.problem(e.Seq, e.Name, fmt.Sprintf("the change before is %d: %d missing from the log", v.head, e.Seq-v.head-1))
 		}
-		c.PrevHash = prev
-		if ledger.HashChange(c) != c.Hash {
-			v.problem(c.Seq, c.Name, "the hash does not fit: the change, or the one before, was altered after it was written")
+		e.PrevHash = prev
+		switch {
+		case ledger.HashChange(e.Change) != e.Hash:
+			v.problem(e.Seq, e.Name, "the hash does not fit: the change, or the one before, was altered after it was written")
+		case e.Salt.Format() < format:
+			v.problem(e.Seq, e.Name, "the hash is of an older format than that of the change before")
+		default:
+			v.body(e)
 		}
-		if c.Time.Before(last) {
-			v.problem(c.Seq, c.Name, "the time is before that of the change before")
+		format = max(format, e.Salt.Format())
+		if e.Time.Before(last) {
+			v.problem(e.Seq, e.Name, "the time is before that of the change before")
 		}
 		// Go on from the stored hash, so that one altered change is one
 		// problem and not a problem for each after it.
-		prev, last, v.head = c.Hash, c.Time, c.Seq
-		v.report.HeadHash = c.Hash
+		prev, last, v.head = e.Hash, e.Time, e.Seq
+		v.report.HeadHash = e.Hash
 		return nil
 	})
+}
+
+// body checks that a sealed body opens. The chain has shown that it is the one
+// that was written, so what does not fit is its key.
+func (v *verifier) body(e entry) {
+	_, gone, err := opened(e.Name, e.seal, e.key, e.stored)
+	switch {
+	case err != nil:
+		v.problem(e.Seq, e.Name, "the sealed body does not open: its key was altered")
+	case gone:
+		v.report.Erased++
+	}
+}
+
+// seals checks that every key is that of a change, and every sealed body has
+// an entry among the keys, if only that of a destroyed one.
+func (v *verifier) seals(ctx context.Context) error {
+	const stray = `SELECT CAST(s.id AS BIGINT), CAST(s.name AS TEXT) FROM seals s WHERE NOT EXISTS (
+		SELECT 1 FROM changes c WHERE c.seq = s.id AND c.name = s.name AND c.seal = s.id) LIMIT ?`
+	const keyless = `SELECT c.seq, CAST(c.name AS TEXT) FROM changes c WHERE c.seal <> 0 AND c.seal <> -1 AND NOT EXISTS (
+		SELECT 1 FROM seals s WHERE s.id = c.seal AND s.name = c.name) LIMIT ?`
+	for query, what := range map[string]string{
+		stray:   "a sealing key belongs to this change, which was not sealed with it",
+		keyless: "the sealing key is missing, not destroyed",
+	} {
+		err := v.each(ctx, query, []any{ledger.MaxProblems + 1}, func(rows *sql.Rows) error {
+			var seq int64
+			var name string
+			if err := rows.Scan(&seq, &name); err != nil {
+				return err
+			}
+			v.problem(seq, name, what)
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // resources replays the log name by name beside the table of resources, both
@@ -158,7 +201,7 @@ func (v *verifier) resources(ctx context.Context) error {
 		}
 		return err
 	}
-	const log = `SELECT CAST(name AS TEXT), CAST(kind AS TEXT), CAST(revision AS INTEGER), seq FROM changes ORDER BY changes.name, changes.revision`
+	const log = `SELECT CAST(name AS TEXT), CAST(kind AS TEXT), CAST(revision AS BIGINT), seq FROM changes ORDER BY changes.name, changes.revision`
 	err = v.each(ctx, log, nil, func(rows *sql.Rows) error {
 		replayed++
 		c, err := scanState(rows)
@@ -215,7 +258,7 @@ func scanState(s scanner) (state, error) {
 // states returns a function that gives the table of resources row by row, and
 // a zero state after the last.
 func (v *verifier) states(ctx context.Context) (next func() (state, error), stop func(), err error) {
-	rows, err := v.tx.QueryContext(ctx, `SELECT CAST(name AS TEXT), CAST(kind AS TEXT), CAST(revision AS INTEGER), CAST(seq AS INTEGER) FROM resources ORDER BY resources.name`)
+	rows, err := v.tx.QueryContext(ctx, v.engine.Text(`SELECT CAST(name AS TEXT), CAST(kind AS TEXT), CAST(revision AS BIGINT), CAST(seq AS BIGINT) FROM resources ORDER BY resources.name`))
 	if err != nil {
 		return nil, nil, err
 	}
@@ -246,7 +289,7 @@ func (v *verifier) requests(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	const loose = `SELECT CAST(q.seq AS INTEGER) FROM requests q WHERE q.seq > ? OR q.first_seq > q.seq OR q.first_seq > 0 AND NOT EXISTS (
+	const loose = `SELECT CAST(q.seq AS BIGINT) FROM requests q WHERE q.seq > ? OR q.first_seq > q.seq OR q.first_seq > 0 AND NOT EXISTS (
 		SELECT 1 FROM changes c WHERE c.seq = q.seq AND c.actor = q.actor AND c.request_id = q.id)
 		LIMIT ?`
 	return v.each(ctx, loose, []any{v.head, ledger.MaxProblems + 1}, func(rows *sql.Rows) error {

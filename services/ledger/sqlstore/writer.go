@@ -1,11 +1,10 @@
-package sqlite
+package sqlstore
 
 import (
 	"context"
 	"database/sql"
 	"errors"
 	"fmt"
-	"os"
 
 	"fairlead/services/ledger"
 )
@@ -17,15 +16,17 @@ type writer struct {
 	queue chan *write
 	// done is closed when the queue has been closed and worked off.
 	done chan struct{}
-	held *os.File // the data folder's lock
-	db   *sql.DB
 	conn *sql.Conn
 
-	begin, commit, rollback     *sql.Stmt
+	begin                       []*sql.Stmt
+	notify                      *sql.Stmt
+	commit, rollback            *sql.Stmt
 	save, release, undo         *sql.Stmt
-	head                        *sql.Stmt
+	head, hashOf                *sql.Stmt
 	get, list, listOfKind       *sql.Stmt
 	current, add, move, append  *sql.Stmt
+	sealed, seal, destroy       *sql.Stmt
+	openOf, blot                *sql.Stmt
 	request, remember           *sql.Stmt
 	claimed, claim, releaseName *sql.Stmt
 
@@ -36,6 +37,8 @@ type writer struct {
 	batch   []*write
 	running *write
 
+	// erased says that the batch has erased something.
+	erased bool
 	// clockBehind says that a slow clock has been logged already.
 	clockBehind bool
 }
@@ -63,49 +66,53 @@ var errLost = errors.New("transaction was lost")
 // retries bounds how often a batch starts again after losing its transaction.
 const retries = 3
 
-func openWriter(ctx context.Context, s *Store) (_ *writer, err error) {
+func openWriter(ctx context.Context, s *Store) (*writer, error) {
 	w := &writer{s: s, queue: make(chan *write, s.opts.Queue), done: make(chan struct{})}
-	if w.db, err = sql.Open(driverName, writerDSN(s.path)); err != nil {
-		return nil, fmt.Errorf("ledger: open: %w", err)
-	}
-	defer func() {
-		if err != nil {
-			w.close()
-		}
-	}()
-	w.db.SetMaxOpenConns(1)
-	if err := migrate(ctx, w.db); err != nil {
-		return nil, err
-	}
-	if w.conn, err = w.db.Conn(ctx); err != nil {
-		return nil, fmt.Errorf("ledger: open: %w", err)
-	}
-	if err := checkPragmas(ctx, w.conn); err != nil {
-		return nil, err
-	}
-	w.stmts, err = prepare(ctx, w.conn, []statement{
-		{&w.begin, "BEGIN IMMEDIATE"}, {&w.commit, "COMMIT"}, {&w.rollback, "ROLLBACK"},
-		{&w.save, "SAVEPOINT one"}, {&w.release, "RELEASE one"}, {&w.undo, "ROLLBACK TO one"},
-		{&w.head, sqlHead},
-		{&w.get, sqlGet}, {&w.list, sqlList}, {&w.listOfKind, sqlListOfKind},
-		{&w.current, sqlCurrent}, {&w.add, sqlAddNew}, {&w.move, sqlMove}, {&w.append, sqlAppend},
-		{&w.request, sqlRequest}, {&w.remember, sqlRemember},
-		{&w.claimed, sqlClaimed}, {&w.claim, sqlClaim}, {&w.releaseName, sqlRelease},
-	})
-	if err != nil {
-		return nil, err
+	if err := w.connect(ctx); err != nil {
+		return nil, errors.Join(err, w.close())
 	}
 	return w, nil
 }
 
+// connect makes the connection and prepares the statements on it.
+func (w *writer) connect(ctx context.Context) (err error) {
+	defer func() {
+		if err != nil {
+			_ = w.close() // err says more
+		}
+	}()
+	if w.conn, err = w.s.cfg.Connect(ctx); err != nil {
+		w.conn = nil
+		return err
+	}
+	w.begin = make([]*sql.Stmt, len(w.s.engine.Begin))
+	list := []statement{
+		{&w.commit, "COMMIT"}, {&w.rollback, "ROLLBACK"},
+		{&w.save, "SAVEPOINT one"}, {&w.release, "RELEASE SAVEPOINT one"}, {&w.undo, "ROLLBACK TO SAVEPOINT one"},
+		{&w.head, sqlHead}, {&w.hashOf, sqlHashOf},
+		{&w.get, sqlGet}, {&w.list, sqlList}, {&w.listOfKind, sqlListOfKind},
+		{&w.current, sqlCurrent}, {&w.add, sqlAddNew}, {&w.move, sqlMove}, {&w.append, sqlAppend},
+		{&w.sealed, sqlSealed}, {&w.seal, sqlSeal}, {&w.destroy, sqlDestroy}, {&w.openOf, sqlOpenOf}, {&w.blot, sqlBlot},
+		{&w.request, sqlRequest}, {&w.remember, sqlRemember},
+		{&w.claimed, sqlClaimed}, {&w.claim, sqlClaim}, {&w.releaseName, sqlRelease},
+	}
+	for i, text := range w.s.engine.Begin {
+		list = append(list, statement{&w.begin[i], text})
+	}
+	if w.s.engine.Notify != "" {
+		list = append(list, statement{&w.notify, w.s.engine.Notify})
+	}
+	w.stmts, err = w.s.prepare(ctx, w.conn, list)
+	return err
+}
+
+// close closes the connection and what was prepared on it.
 func (w *writer) close() error {
 	errs := []error{w.stmts.close()}
+	w.stmts = nil
 	if w.conn != nil {
 		errs = append(errs, w.conn.Close())
-	}
-	errs = append(errs, w.db.Close())
-	if w.held != nil {
-		errs = append(errs, w.held.Close())
+		w.conn = nil
 	}
 	return errors.Join(errs...)
 }
@@ -126,7 +133,9 @@ func (w *writer) run() {
 		}
 	}()
 	if len(w.batch) > 0 {
-		_, _ = w.rollback.Exec()
+		if w.conn != nil {
+			_, _ = w.rollback.Exec()
+		}
 		w.again()
 		w.do()
 	}
@@ -194,45 +203,73 @@ func (w *writer) do() {
 }
 
 // transact runs the batch in a transaction and commits it, and returns the new
-// head's number. If the transaction is lost on the way, the write that lost it
-// is settled and the others run again.
+// head's number. If the transaction is lost on the way, the batch runs again,
+// but for a write that lost it by itself, which is settled.
 func (w *writer) transact() (int64, error) {
 	for try := 0; ; try++ {
-		head, err := w.attempt()
+		head, committing, err := w.attempt()
 		if err == nil {
-			return head, nil
+			w.wipe(context.Background())
+			return head.Seq, nil
 		}
-		// Harmless if SQLite has rolled back already.
-		_, _ = w.rollback.Exec()
-		if !errors.Is(err, errLost) || try == retries {
-			return 0, fmt.Errorf("ledger: write: %w", tell(err))
+		// Harmless if the engine has rolled back already.
+		if w.conn != nil {
+			_, _ = w.rollback.Exec()
+		}
+		w.erased = false
+		gone := w.conn == nil || w.s.engine.Lost(err)
+		if gone {
+			w.s.opts.Log.Warn("connection to the database lost; making a new one", "committing", committing)
+			landed, again := w.recover(head, committing)
+			switch {
+			case again != nil:
+				return 0, fmt.Errorf("ledger: write: %w", again)
+			case landed:
+				return head.Seq, nil
+			}
+		}
+		if !gone && !w.s.engine.Again(err) && !errors.Is(err, errLost) || try == retries {
+			return 0, fmt.Errorf("ledger: write: %w", w.s.engine.Tell(err))
 		}
 		w.again()
 	}
 }
 
-func (w *writer) attempt() (int64, error) {
-	if _, err := w.begin.Exec(); err != nil {
-		return 0, fmt.Errorf("begin: %w", err)
+// attempt runs the batch once. committing says that the error came when the
+// engine had been told to commit; head is then what the commit would have made
+// the head.
+func (w *writer) attempt() (head ledger.Head, committing bool, err error) {
+	if w.conn == nil {
+		return head, false, ledger.ErrAway // since the last batch
+	}
+	for _, stmt := range w.begin {
+		if _, err := stmt.Exec(); err != nil {
+			return head, false, fmt.Errorf("begin: %w", err)
+		}
 	}
 	// The head is read anew each time: the database is the truth, and this
 	// goroutine remembers nothing that a failed commit could make wrong.
-	head, err := readHead(context.Background(), w.head)
-	if err != nil {
-		return 0, fmt.Errorf("read head: %w", err)
+	if head, err = readHead(context.Background(), w.head); err != nil {
+		return head, false, fmt.Errorf("read head: %w", err)
 	}
+	before := head.Seq
 	for _, one := range w.batch {
 		if one.outcome == settled {
 			continue
 		}
 		if err := w.one(one, &head); err != nil {
-			return 0, err
+			return head, false, err
+		}
+	}
+	if w.notify != nil && head.Seq > before {
+		if _, err := w.notify.Exec(head.Seq); err != nil {
+			return head, false, fmt.Errorf("notify: %w", err)
 		}
 	}
 	if _, err := w.commit.Exec(); err != nil {
-		return 0, fmt.Errorf("commit: %w", err)
+		return head, true, fmt.Errorf("commit: %w", err)
 	}
-	return head.Seq, nil
+	return head, false, nil
 }
 
 // one runs a single write within the open transaction and moves head. It
@@ -241,7 +278,10 @@ func (w *writer) one(one *write, head *ledger.Head) error {
 	if one.request.ID != "" {
 		known, err := w.answered(one)
 		if err != nil {
-			one.err, one.outcome = wrap("look up request", err), refused
+			if w.s.engine.Lost(err) || w.s.engine.Again(err) {
+				return err
+			}
+			one.err, one.outcome = w.s.wrap("look up request", err), refused
 			return nil
 		}
 		if known {
@@ -260,6 +300,10 @@ func (w *writer) one(one *write, head *ledger.Head) error {
 		err = t.finish()
 	}
 	if err != nil {
+		if t.broken != nil && (w.s.engine.Lost(t.broken) || w.s.engine.Again(t.broken)) {
+			// No fault of this write: the batch runs again with it.
+			return t.broken
+		}
 		one.receipt, one.err, one.outcome = ledger.Receipt{}, err, refused
 		if lost := t.undo(); lost != nil {
 			one.outcome = settled

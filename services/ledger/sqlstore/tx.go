@@ -1,4 +1,4 @@
-package sqlite
+package sqlstore
 
 import (
 	"context"
@@ -45,7 +45,7 @@ func (t *txn) ready(ctx context.Context) error {
 
 // spoil wraps an error for the callback and notes it if it is the storage's.
 func (t *txn) spoil(what string, err error) error {
-	err = wrap(what, err)
+	err = t.s.wrap(what, err)
 	if !errors.Is(err, ledger.ErrNotFound) && !errors.Is(err, ledger.ErrInvalid) && t.broken == nil {
 		t.broken = err
 	}
@@ -108,10 +108,18 @@ func (t *txn) Put(ctx context.Context, p ledger.Put) (ledger.Change, error) {
 	c := ledger.Change{
 		Seq: seq, Time: t.now(), Actor: t.request.Actor, Verb: p.Verb, Name: p.Name, Kind: p.Kind,
 		Revision: revision, Body: given(p.Body), PrevHash: t.head.Hash, RequestID: t.request.ID,
+		Salt: ledger.NewSalt(),
 	}
+	seal, body := inTheOpen, stored(c.Body)
+	if p.Seal {
+		if seal, body, err = t.seal(c); err != nil {
+			return ledger.Change{}, err
+		}
+	}
+	c.BodyHash = ledger.BodyHash(c.Salt, body)
 	c.Hash = ledger.HashChange(c)
 	if _, err := t.w.append.Exec(c.Seq, c.Time.UnixMicro(), c.Actor, c.Verb, c.Name, c.Kind, c.Revision,
-		c.RequestID, c.Hash[:], stored(c.Body)); err != nil {
+		c.RequestID, c.Hash[:], c.Salt[:], seal, body); err != nil {
 		return ledger.Change{}, t.spoil("put "+p.Name, err)
 	}
 	t.head = ledger.Head{Seq: c.Seq, Hash: c.Hash, Time: c.Time}
@@ -215,7 +223,7 @@ func (t *txn) Claim(ctx context.Context, space, key, name string) error {
 	if err := t.mark(); err != nil {
 		return err
 	}
-	if _, err := t.w.claim.Exec(space, []byte(key), name); err != nil {
+	if _, err := t.w.claim.Exec(space, []byte(key), name, t.before.Seq+1); err != nil {
 		return t.spoil("claim in "+space, err)
 	}
 	return nil

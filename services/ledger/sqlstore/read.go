@@ -1,4 +1,4 @@
-package sqlite
+package sqlstore
 
 import (
 	"context"
@@ -15,69 +15,25 @@ type readStmts struct {
 	head, get, list, listOfKind, changes, history, getAt, claimed *sql.Stmt
 }
 
-func (s *Store) openReaders(ctx context.Context, dsn string) error {
-	db, err := sql.Open(driverName, dsn)
-	if err != nil {
-		return fmt.Errorf("ledger: open for reading: %w", err)
-	}
-	s.readers = db
-	db.SetMaxOpenConns(s.opts.Readers)
+func (s *Store) openReaders(ctx context.Context) error {
 	// An idle reader costs a few pages; opening one costs a millisecond.
-	db.SetMaxIdleConns(s.opts.Readers)
-	if s.w == nil {
-		// The schema of a file not opened for writing is not yet known to
-		// be ours; preparing would complain about missing tables.
-		if err := checkSchema(ctx, db); err != nil {
-			return err
-		}
-	}
+	s.cfg.Readers.SetMaxOpenConns(s.opts.Readers)
+	s.cfg.Readers.SetMaxIdleConns(s.opts.Readers)
 	r := &s.read
-	s.readStmts, err = prepare(ctx, db, []statement{
+	var err error
+	s.readStmts, err = s.prepare(ctx, s.cfg.Readers, []statement{
 		{&r.head, sqlHead}, {&r.get, sqlGet}, {&r.list, sqlList}, {&r.listOfKind, sqlListOfKind},
 		{&r.changes, sqlChanges}, {&r.history, sqlHistory}, {&r.getAt, sqlGetAt}, {&r.claimed, sqlClaimed},
 	})
 	return err
 }
 
-// statement says where a prepared text goes.
-type statement struct {
-	to   **sql.Stmt
-	text string
-}
-
-// stmts are to be closed before their connection: SQLite keeps a connection
-// with open statements alive, and with it the write-ahead log.
-type stmts []*sql.Stmt
-
-func (l stmts) close() error {
-	var errs []error
-	for _, s := range l {
-		errs = append(errs, s.Close())
-	}
-	return errors.Join(errs...)
-}
-
-func prepare(ctx context.Context, on interface {
-	PrepareContext(context.Context, string) (*sql.Stmt, error)
-}, list []statement) (stmts, error) {
-	var done stmts
-	for _, s := range list {
-		stmt, err := on.PrepareContext(ctx, s.text)
-		if err != nil {
-			return done, fmt.Errorf("ledger: prepare statements: %w", err)
-		}
-		done = append(done, stmt)
-		*s.to = stmt
-	}
-	return done, nil
-}
-
 // wrap says what was being done and turns the storage's errors into ours.
-func wrap(what string, err error) error {
+func (s *Store) wrap(what string, err error) error {
 	if errors.Is(err, sql.ErrNoRows) {
 		err = ledger.ErrNotFound
 	}
-	return fmt.Errorf("ledger: %s: %w", what, tell(err))
+	return fmt.Errorf("ledger: %s: %w", what, s.engine.Tell(err))
 }
 
 // fail is wrap for reads outside a write, which Close cuts off.
@@ -85,7 +41,7 @@ func (s *Store) fail(what string, err error) error {
 	if s.closing.Err() != nil {
 		err = ledger.ErrClosed
 	}
-	return wrap(what, err)
+	return s.wrap(what, err)
 }
 
 // shown returns a name for an error text. What cannot be a name is left out:
@@ -223,36 +179,37 @@ func readHead(ctx context.Context, stmt *sql.Stmt) (ledger.Head, error) {
 	return h, err
 }
 
-// waitPoll is how often a store that only reads looks for a new head.
-const waitPoll = 50 * time.Millisecond
-
 // Wait implements ledger.Ledger.
 func (s *Store) Wait(ctx context.Context, seq int64) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	stop := context.AfterFunc(s.closing, cancel)
 	defer stop()
-	if err := s.wait(ctx, seq); err != nil {
+	if s.cfg.Poll > 0 {
+		go s.look(ctx, seq)
+	}
+	if err := s.applied.Wait(ctx, seq); err != nil {
 		return s.fail(fmt.Sprintf("wait for %d", seq), err)
 	}
 	return nil
 }
 
-func (s *Store) wait(ctx context.Context, seq int64) error {
-	if s.w != nil {
-		return s.applied.Wait(ctx, seq)
-	}
-	tick := time.NewTicker(waitPoll)
+// look looks for changes that others have written until seq is there or ctx
+// ends: a wake may be lost, and a store that only reads is given none.
+func (s *Store) look(ctx context.Context, seq int64) {
+	tick := time.NewTicker(s.cfg.Poll)
 	defer tick.Stop()
-	for {
-		head, err := readHead(ctx, s.read.head)
-		if err != nil || head.Seq >= seq {
-			return err
+	for s.applied.Seq() < seq {
+		// A failure here is a failure of looking only: Wait goes on until
+		// its context ends, and the next look may find the engine back.
+		if head, err := readHead(ctx, s.read.head); err == nil && head.Seq > s.applied.Seq() {
+			s.Moved(head.Seq)
+			continue
 		}
 		select {
 		case <-tick.C:
 		case <-ctx.Done():
-			return ctx.Err()
+			return
 		}
 	}
 }

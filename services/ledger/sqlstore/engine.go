@@ -1,0 +1,105 @@
+package sqlstore
+
+import (
+	"context"
+	"database/sql"
+	"log/slog"
+	"runtime"
+	"time"
+)
+
+// Engine is what an SQL engine does in its own way.
+type Engine struct {
+	// Begin opens a transaction that writes and, before it returns, keeps
+	// every other writer away.
+	Begin []string
+	// Snapshot is the isolation in which a long read sees one moment.
+	Snapshot sql.IsolationLevel
+	// Notify, if not empty, is run with the new head's number before a
+	// commit that moved it.
+	Notify string
+	// Text turns a statement as it is written here (question marks, BIGINT
+	// and BLOB) into the engine's own; nil leaves it.
+	Text func(string) string
+	// Tell adds to a storage error the kind a caller can act on.
+	Tell func(error) error
+	// Lost says that an error means that the connection is gone.
+	Lost func(error) bool
+	// Again says that the transaction failed by no fault of its own, as in a
+	// deadlock, and may simply be run again.
+	Again func(error) bool
+	// Damaged says that an error means that the stored data is broken.
+	Damaged func(error) bool
+	// Check asks the engine to check its own files; nil for none.
+	Check func(ctx context.Context, tx *sql.Tx, problem func(string)) error
+	// Wipe removes what the engine still holds of values that an erasure has
+	// just overwritten, as far as it can; nil for nothing.
+	Wipe func(ctx context.Context, conn *sql.Conn) error
+}
+
+// Options adjust a store. The zero value is right for production.
+type Options struct {
+	// Clock stamps changes; nil means time.Now.
+	Clock func() time.Time
+	// Log hears of a clock that runs behind, of lost connections and of
+	// failed commits; nil is silent. Bodies, keys and answers never reach it.
+	Log *slog.Logger
+	// Queue is how many writers may wait before ErrBusy; 0 means 1024.
+	Queue int
+	// Batch is how many writes share a transaction at most; 0 means 256.
+	Batch int
+	// Readers is how many reads run at once; 0 means four per processor.
+	Readers int
+}
+
+// SetDefaults replaces zero values.
+func (o *Options) SetDefaults() {
+	if o.Clock == nil {
+		o.Clock = time.Now
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Queue <= 0 {
+		o.Queue = 1024
+	}
+	if o.Batch <= 0 {
+		o.Batch = 256
+	}
+	if o.Readers <= 0 {
+		o.Readers = 4 * runtime.GOMAXPROCS(0)
+	}
+}
+
+// Config is what a backend brings. The store closes what is in it, also when
+// Open fails.
+type Config struct {
+	Engine  Engine
+	Options Options
+	// Readers is the pool that reads.
+	Readers *sql.DB
+	// Connect makes the connection that writes, anew each time the one
+	// before is lost; nil for a store that only reads.
+	Connect func(ctx context.Context) (*sql.Conn, error)
+	// Poll is how often Wait looks for changes that others have written; 0
+	// if there are no others, or never without somebody calling Moved.
+	Poll time.Duration
+	// Close closes what else the backend has open; nil for nothing.
+	Close func() error
+}
+
+// plain leaves nil functions of an engine harmless.
+func (e *Engine) plain() {
+	never := func(error) bool { return false }
+	if e.Text == nil {
+		e.Text = func(s string) string { return s }
+	}
+	if e.Tell == nil {
+		e.Tell = func(err error) error { return err }
+	}
+	for _, f := range []*func(error) bool{&e.Lost, &e.Again, &e.Damaged} {
+		if *f == nil {
+			*f = never
+		}
+	}
+}

@@ -1,0 +1,67 @@
+package sqlstore
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+
+	"fairlead/services/ledger"
+)
+
+// How long the writer tries to get a connection back before it answers those
+// who wait: long enough for a database that restarts, shorter than callers'
+// patience.
+const (
+	recoverFor   = 10 * time.Second
+	recoverPause = 100 * time.Millisecond
+)
+
+// recover makes a new connection after the one before was lost and says whether
+// the last commit took place although its answer never came. An error means
+// that there is no connection, and is told to everybody in the batch.
+func (w *writer) recover(head ledger.Head, committing bool) (landed bool, err error) {
+	// Not a request's context: the batch belongs to many callers. Close waits
+	// for it, as it does for a commit.
+	ctx, cancel := context.WithTimeout(context.Background(), recoverFor)
+	defer cancel()
+	for {
+		_ = w.close() // the connection is broken; that it cannot be closed well is no news
+		if err = w.connect(ctx); err == nil {
+			if !committing {
+				return false, nil
+			}
+			if landed, err = w.landed(head); err == nil {
+				return landed, nil
+			}
+		}
+		select {
+		case <-time.After(recoverPause):
+		case <-ctx.Done():
+			// err is of the last try to connect.
+			if committing {
+				return false, fmt.Errorf("%w: %w", ledger.ErrUnknown, w.s.engine.Tell(err))
+			}
+			return false, fmt.Errorf("%w: %w", ledger.ErrAway, w.s.engine.Tell(err))
+		}
+	}
+}
+
+// landed says whether the log holds the change that head names. It looks inside
+// a transaction of its own, which begins only when the lost one has ended: one
+// that is still committing keeps other writers away.
+func (w *writer) landed(head ledger.Head) (bool, error) {
+	for _, stmt := range w.begin {
+		if _, err := stmt.Exec(); err != nil {
+			return false, err
+		}
+	}
+	var hash []byte
+	err := w.hashOf.QueryRow(head.Seq).Scan(&hash)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = nil
+	}
+	_, undone := w.rollback.Exec()
+	return string(hash) == string(head.Hash[:]), errors.Join(err, undone)
+}
