@@ -127,7 +127,11 @@ func (s *Service) ListCodings(ctx context.Context, req *pb.ListCodingsRequest) (
 	}
 	var from lister = s.ledger
 	out := &pb.ListCodingsResponse{}
-	if moment.Past(req.GetAsAt()) {
+	past, err := moment.Listed(req.GetAsAt(), "as_at")
+	if err != nil {
+		return nil, err
+	}
+	if past {
 		p, log, err := s.past.Log(ctx, req.GetAsAt(), "as_at")
 		if err != nil {
 			return nil, err

@@ -15,8 +15,8 @@ import (
 // asked returns what a question is answered from: the ledger and the tree of now
 // or of a moment, and that moment when one was asked for.
 func (s *Service) asked(ctx context.Context, as *pb.AsAt) (lister, Tree, *pb.AsAt, error) {
-	if !moment.Past(as) {
-		return s.ledger, s.tree, nil, nil
+	if past, err := moment.Listed(as, "as_at"); err != nil || !past {
+		return s.ledger, s.tree, nil, err
 	}
 	p, log, then, err := s.past.At(ctx, as, "as_at")
 	if err != nil {

@@ -120,7 +120,11 @@ func (s *Service) GetReport(ctx context.Context, req *pb.GetReportRequest) (*pb.
 	if err != nil {
 		return nil, err
 	}
-	if moment.Past(req.GetAsAt()) {
+	past, err := moment.Listed(req.GetAsAt(), "as_at")
+	if err != nil {
+		return nil, err
+	}
+	if past {
 		_, log, err := s.Past.Log(ctx, req.GetAsAt(), "as_at")
 		if err != nil {
 			return nil, err
@@ -137,7 +141,11 @@ func (s *Service) ListReports(ctx context.Context, req *pb.ListReportsRequest) (
 	if err := wait(ctx, s.Finder, req.GetMinSequenceNumber()); err != nil {
 		return nil, err
 	}
-	if moment.Past(req.GetAsAt()) {
+	past, err := moment.Listed(req.GetAsAt(), "as_at")
+	if err != nil {
+		return nil, err
+	}
+	if past {
 		return s.listThen(ctx, req)
 	}
 	return s.list(ctx, req)
@@ -180,7 +188,11 @@ func (s *Service) ListReportHistory(ctx context.Context, req *pb.ListReportHisto
 	if err != nil {
 		return nil, err
 	}
-	if !moment.Past(req.GetAsAt()) {
+	past, err := moment.Listed(req.GetAsAt(), "as_at")
+	if err != nil {
+		return nil, err
+	}
+	if !past {
 		return s.history(ctx, r)
 	}
 	p, _, err := s.Past.Log(ctx, req.GetAsAt(), "as_at")

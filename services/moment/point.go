@@ -34,6 +34,16 @@ func (p Point) AsAt() *pb.AsAt {
 // about the newest change.
 func Past(as *pb.AsAt) bool { return as.GetMoment() != nil }
 
+// Listed reports whether a list is asked for as at a moment. Nothing in a list is
+// counted up to a time, so that a count time alone has no meaning there.
+func Listed(as *pb.AsAt, field string) (bool, error) {
+	if Past(as) || as.GetCountTime() == nil {
+		return Past(as), nil
+	}
+	return false, fault.Invalid(fault.Violation{Field: field + ".count_time",
+		Description: "counts nothing in a list; give sequence_number or time to ask for a past moment"})
+}
+
 // Now returns the time that an answer about the newest change counts up to: now,
 // in whole seconds, so that it can be written down and asked for again; or the
 // count time asked for.

@@ -55,14 +55,21 @@ func (s *Service) CreateWorkplace(ctx context.Context, req *pb.CreateWorkplaceRe
 }
 
 // GetWorkplace implements WorkplaceService. The workplace is as stored: what it
-// has from above stays empty, so that it can be sent back on update.
+// has from above stays empty, so that it can be sent back on update. One that
+// the caller may not see is not there.
 func (s *Service) GetWorkplace(ctx context.Context, req *pb.GetWorkplaceRequest) (*pb.Workplace, error) {
 	from, _, err := s.asked(ctx, req.GetAsAt())
 	if err != nil {
 		return nil, err
 	}
 	out := &pb.Workplace{}
-	return out, get(ctx, from, req.GetName(), record.KindWorkplace, out)
+	if err := get(ctx, from, req.GetName(), record.KindWorkplace, out); err != nil {
+		return nil, err
+	}
+	if out = s.shown(ctx, out); out == nil {
+		return nil, fault.NotFound(req.GetName())
+	}
+	return out, nil
 }
 
 // ListWorkplaces implements WorkplaceService.
@@ -77,21 +84,13 @@ func (s *Service) ListWorkplaces(ctx context.Context, req *pb.ListWorkplacesRequ
 	if err != nil {
 		return nil, err
 	}
-	page, err := from.List(ctx, record.KindWorkplace, prefix, after, size+1)
+	list, more, err := s.workplaces(ctx, from, after, size)
 	if err != nil {
 		return nil, err
 	}
-	out := &pb.ListWorkplacesResponse{AsAt: at}
-	if len(page) > size {
-		page = page[:size]
-		out.NextPageToken = s.tokens.Make(asked, page[size-1].Name)
-	}
-	for _, r := range page {
-		w := &pb.Workplace{}
-		if err := record.Read(r.Body, r.Revision, w); err != nil {
-			return nil, err
-		}
-		out.Workplaces = append(out.Workplaces, w)
+	out := &pb.ListWorkplacesResponse{Workplaces: list, AsAt: at}
+	if more {
+		out.NextPageToken = s.tokens.Make(asked, list[len(list)-1].GetName())
 	}
 	return out, nil
 }

@@ -3,6 +3,7 @@ package workplace
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -343,6 +344,76 @@ func TestListWorkplaces(t *testing.T) {
 	} {
 		_, err := call(h.ctx, h.ListWorkplaces, req)
 		require.Equal(t, []string{name}, fields(err))
+	}
+}
+
+// TestWorkplaces_perRole: a role that holds for some places is told of those and
+// of the way to them; whoever files for anywhere is told of all.
+func TestWorkplaces_perRole(t *testing.T) {
+	t.Parallel()
+	h := newHouse(t)
+	h.build(t)
+	all := []string{"workplaces/brindle-range", "workplaces/northside", "workplaces/northside-trees", "workplaces/quarry-road"}
+	north := []string{"workplaces/northside"}
+	for name, c := range map[string]struct {
+		ctx  context.Context
+		want []string
+		// reduced are told by name only.
+		reduced []string
+	}{
+		"adviser of everything":          {as(pb.Role_ROLE_ADVISER), all, nil},
+		"supervisor of everything":       {as(pb.Role_ROLE_SUPERVISOR), all, nil},
+		"supervisor of a depot":          {as(pb.Role_ROLE_SUPERVISOR, north...), all[:3], all[:1]},
+		"supervisor of a crew":           {as(pb.Role_ROLE_SUPERVISOR, "workplaces/northside-trees"), all[:3], all[:2]},
+		"supervisor of two":              {as(pb.Role_ROLE_SUPERVISOR, "workplaces/northside-trees", "workplaces/quarry-road"), all, all[:2]},
+		"supervisor of the whole":        {as(pb.Role_ROLE_SUPERVISOR, "workplaces/brindle-range"), all, nil},
+		"supervisor of what is gone":     {as(pb.Role_ROLE_SUPERVISOR, "workplaces/gone"), nil, nil},
+		"representative of a depot":      {as(pb.Role_ROLE_REPRESENTATIVE, north...), all[:3], all[:1]},
+		"adviser of a depot":             {as(pb.Role_ROLE_ADVISER, north...), all[:3], all[:1]},
+		"committee of a depot":           {as(pb.Role_ROLE_COMMITTEE, north...), all[:3], all[:1]},
+		"auditor of a depot":             {as(pb.Role_ROLE_AUDITOR, north...), all[:3], all[:1]},
+		"integration of a depot":         {as(pb.Role_ROLE_INTEGRATION, north...), all[:3], all[:1]},
+		"worker of a depot":              {as(pb.Role_ROLE_WORKER, north...), all, nil},
+		"administrator of a depot":       {as(pb.Role_ROLE_ADMINISTRATOR, north...), all, nil},
+		"worker without a place":         {as(pb.Role_ROLE_WORKER), all, nil},
+		"auditor without a place":        {as(pb.Role_ROLE_AUDITOR), all, nil},
+		"integration without a place":    {as(pb.Role_ROLE_INTEGRATION), all, nil},
+		"representative without a place": {as(pb.Role_ROLE_REPRESENTATIVE), all, nil},
+	} {
+		for _, size := range []int32{0, 1, 2} {
+			var got []string
+			token := ""
+			for {
+				page, err := call(c.ctx, h.ListWorkplaces, &pb.ListWorkplacesRequest{PageSize: size, PageToken: token})
+				require.NoError(t, err, name)
+				for _, w := range page.GetWorkplaces() {
+					got = append(got, w.GetName())
+					require.NotEmpty(t, w.GetTitle(), name)
+					require.NotZero(t, w.GetLevel(), name)
+					reduced := slices.Contains(c.reduced, w.GetName())
+					require.Equal(t, reduced, w.GetEtag() == "", "%s: %s", name, w.GetName())
+					if w.GetName() == all[0] {
+						require.Equal(t, "Australia/Sydney", w.GetTimeZone(), "%s: days are told in it", name)
+						require.Equal(t, reduced, w.GetJurisdiction() == "", name)
+					}
+				}
+				if token = page.GetNextPageToken(); token == "" {
+					break
+				}
+				require.NotEmpty(t, page.GetWorkplaces(), "%s: a page before the last holds something", name)
+			}
+			require.Equal(t, c.want, got, name)
+		}
+		for _, w := range all {
+			_, err := call(c.ctx, h.GetWorkplace, &pb.GetWorkplaceRequest{Name: w})
+			if slices.Contains(c.want, w) {
+				require.NoError(t, err, name)
+				continue
+			}
+			_, gone := call(c.ctx, h.GetWorkplace, &pb.GetWorkplaceRequest{Name: w + "-not"})
+			require.Equal(t, codes.NotFound, status.Code(err), "%s: %s", name, w)
+			require.Equal(t, strings.ReplaceAll(status.Convert(gone).Message(), w+"-not", w), status.Convert(err).Message(), "as if it were not there")
+		}
 	}
 }
 

@@ -22,8 +22,8 @@ type reader interface {
 // asked returns what a question is answered from, and the moment that it is
 // when one was asked for.
 func (s *Service) asked(ctx context.Context, as *pb.AsAt) (reader, *pb.AsAt, error) {
-	if !moment.Past(as) {
-		return s.ledger, nil, nil
+	if past, err := moment.Listed(as, "as_at"); err != nil || !past {
+		return s.ledger, nil, err
 	}
 	p, log, err := s.past.Log(ctx, as, "as_at")
 	if err != nil {
