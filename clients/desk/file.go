@@ -34,6 +34,17 @@ func (d *desk) teller(w http.ResponseWriter, r *http.Request) (ctx context.Conte
 	return as(r.Context(), d.opts.FormToken), v, true
 }
 
+// choosing is how the form asks for the places to choose from. While the form is
+// open to everybody, whoever has signed in chooses from as many: what somebody
+// saw at another depot is told too. When it is closed, a role that holds for
+// some places chooses from those and the way up to the organisation.
+func (d *desk) choosing(r *http.Request, ctx context.Context) context.Context {
+	if d.opts.FormToken == "" {
+		return ctx
+	}
+	return as(r.Context(), d.opts.FormToken)
+}
+
 // fileForm is the plain report form. It works without script and asks four
 // things that are needed; everything else can wait.
 func (d *desk) fileForm(w http.ResponseWriter, r *http.Request) {
@@ -57,7 +68,7 @@ func (d *desk) renderFileForm(w http.ResponseWriter, r *http.Request, wrong []fl
 		http.Redirect(w, r, "/sign-in?next=/report", http.StatusSeeOther)
 		return
 	}
-	places, err := d.allPlaces(ctx)
+	places, err := d.allPlaces(d.choosing(r, ctx))
 	if err != nil {
 		d.problem(w, v, err)
 		return
@@ -142,7 +153,7 @@ func (d *desk) file(w http.ResponseWriter, r *http.Request) {
 		again(http.StatusTooManyRequests, bad("", "Too many reports from here in one minute. Nothing was stored. Wait a minute and send again; your words are still below."))
 		return
 	}
-	places, err := d.allPlaces(ctx)
+	places, err := d.allPlaces(d.choosing(r, ctx))
 	if err != nil {
 		d.problem(w, v, err)
 		return

@@ -92,6 +92,10 @@ func TestRoles(t *testing.T) {
 			require.Contains(t, []int64{403, 404}, status, "%s lies at %s", name, where)
 			require.Zero(t, b.count(".narrative"))
 		}
+		require.EqualValues(t, 200, b.open("/report"))
+		require.Contains(t, b.text("#workplace"), "Roads crew", "what happened anywhere can be told")
+		require.EqualValues(t, 200, b.open("/setup"))
+		require.NotContains(t, b.text("main"), "Roads crew")
 		require.EqualValues(t, 403, b.open("/reports?workplace=workplaces/quarry-road"))
 		require.EqualValues(t, 403, b.open("/numbers/chart?workplace=workplaces/quarry-road"))
 		b.open("/numbers")

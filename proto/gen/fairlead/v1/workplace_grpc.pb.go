@@ -37,9 +37,14 @@ type WorkplaceServiceClient interface {
 	// CreateWorkplace adds a workplace below an existing one.
 	// Errors: INVALID_ARGUMENT, ALREADY_EXISTS, NOT_FOUND (parent).
 	CreateWorkplace(ctx context.Context, in *CreateWorkplaceRequest, opts ...grpc.CallOption) (*Workplace, error)
-	// GetWorkplace returns one workplace. Errors: NOT_FOUND.
+	// GetWorkplace returns one workplace, as far as the caller is told of it, see
+	// ListWorkplaces. Errors: NOT_FOUND.
 	GetWorkplace(ctx context.Context, in *GetWorkplaceRequest, opts ...grpc.CallOption) (*Workplace, error)
-	// ListWorkplaces lists workplaces in order of name, a page at a time.
+	// ListWorkplaces lists workplaces in order of name, a page at a time. Workers,
+	// who file for wherever something happened, and administrators are told of
+	// all. A role that holds for some places is told of those and of what is
+	// below, and of those above by name, level, title, parent, time zone and
+	// closing time only.
 	ListWorkplaces(ctx context.Context, in *ListWorkplacesRequest, opts ...grpc.CallOption) (*ListWorkplacesResponse, error)
 	// UpdateWorkplace changes title, parent, time zone, jurisdiction, industry
 	// code or closing time. Errors: ABORTED (stale etag), NOT_FOUND,
@@ -140,9 +145,14 @@ type WorkplaceServiceServer interface {
 	// CreateWorkplace adds a workplace below an existing one.
 	// Errors: INVALID_ARGUMENT, ALREADY_EXISTS, NOT_FOUND (parent).
 	CreateWorkplace(context.Context, *CreateWorkplaceRequest) (*Workplace, error)
-	// GetWorkplace returns one workplace. Errors: NOT_FOUND.
+	// GetWorkplace returns one workplace, as far as the caller is told of it, see
+	// ListWorkplaces. Errors: NOT_FOUND.
 	GetWorkplace(context.Context, *GetWorkplaceRequest) (*Workplace, error)
-	// ListWorkplaces lists workplaces in order of name, a page at a time.
+	// ListWorkplaces lists workplaces in order of name, a page at a time. Workers,
+	// who file for wherever something happened, and administrators are told of
+	// all. A role that holds for some places is told of those and of what is
+	// below, and of those above by name, level, title, parent, time zone and
+	// closing time only.
 	ListWorkplaces(context.Context, *ListWorkplacesRequest) (*ListWorkplacesResponse, error)
 	// UpdateWorkplace changes title, parent, time zone, jurisdiction, industry
 	// code or closing time. Errors: ABORTED (stale etag), NOT_FOUND,
