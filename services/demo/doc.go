@@ -4,7 +4,8 @@
 //
 // Everything is drawn from a fixed seed by rates that are written down in
 // crews.go, so that the truth behind each chart is known, and a test checks
-// that the charts find what is there and keep quiet about what is not:
+// that the charts find what is there and keep quiet about what is not, whatever
+// the date on which the world is made:
 //
 //   - Mowing: a real improvement. From month 25 deck guards and mesh cabs cut
 //     the rate of people hit by thrown objects to a quarter.

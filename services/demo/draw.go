@@ -3,6 +3,7 @@ package demo
 import (
 	"cmp"
 	"fmt"
+	"hash/fnv"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -62,20 +63,26 @@ var groups = [3]pb.EmploymentGroup{
 	pb.EmploymentGroup_EMPLOYMENT_GROUP_CONTRACTOR,
 }
 
+// luck returns the random source of one thing that is drawn. What happens in a
+// month of the world is drawn from its number, crew and story and from nothing
+// else: the calendar only says how many hours are worked in it. So the world
+// tells the same tale whenever it is started, and a day later it is the same
+// world, a day older.
+func luck(seed uint64, parts ...any) *rand.Rand {
+	h := fnv.New64a()
+	fmt.Fprint(h, parts...)
+	return rand.New(rand.NewPCG(seed, h.Sum64()))
+}
+
 // draw makes the world that ends at now from a seed: the Months whole months
 // before now's month, and this month so far.
 func draw(seed uint64, now time.Time, loc *time.Location) world {
-	r := rand.New(rand.NewPCG(seed, 0xB71D1E))
 	local := now.In(loc)
 	w := world{loc: loc, start: time.Date(local.Year(), local.Month()-Months, 1, 0, 0, 0, 0, loc)}
 	for _, c := range crews {
 		for m := 1; m <= Months+1; m++ {
 			first := w.start.AddDate(0, m-1, 0)
-			share := 1.0 // of the month that has passed
-			if m == Months+1 {
-				share = float64(local.Day()-1) / 30
-			}
-			total := 0.0
+			r, total := luck(seed, c.id, " hours ", m), 0.0
 			for g, heads := range c.heads {
 				if heads == 0 {
 					continue
@@ -90,10 +97,12 @@ func draw(seed uint64, now time.Time, loc *time.Location) world {
 				kind pb.ReportKind
 				rate float64
 			}{{hurt, c.hurt}, {nearMiss, c.nearMiss}, {hazard, c.hazard}, {damage, c.damage}, {release, c.release}} {
-				w.drawKind(r, c, m, first, kr.kind, kr.rate*total*share/100_000, local)
+				w.drawKind(seed, c, m, first, kr.kind, kr.rate*total/100_000, local)
 			}
 		}
 	}
+	// What has not been told yet by now is not known: this month is drawn whole
+	// and cut off.
 	slices.SortStableFunc(w.events, func(a, b event) int { return cmp.Compare(a.filed.UnixNano(), b.filed.UnixNano()) })
 	for i := range w.events {
 		w.events[i].serial = i
@@ -114,7 +123,7 @@ func monthHours(m time.Month) float64 {
 
 // drawKind draws the events of one kind, crew and month. Each story draws its
 // own count, so that a change of one story's rate leaves the others alone.
-func (w *world) drawKind(r *rand.Rand, c crew, m int, first time.Time, kind pb.ReportKind, mean float64, now time.Time) {
+func (w *world) drawKind(seed uint64, c crew, m int, first time.Time, kind pb.ReportKind, mean float64, now time.Time) {
 	list := stories[c.stories]
 	weights := 0.0
 	for _, s := range list {
@@ -128,15 +137,16 @@ func (w *world) drawKind(r *rand.Rand, c crew, m int, first time.Time, kind pb.R
 				share *= ch.by
 			}
 		}
-		for range poisson(r, share) {
-			w.add(r, c, m, first, kind, s, now)
+		// The same luck with more hours gives as many or more.
+		for n := range poisson(luck(seed, c.id, " count ", m, " ", kind, s.key), share) {
+			w.add(luck(seed, c.id, " event ", m, " ", kind, s.key, n), c, m, first, kind, s, now)
 		}
 	}
 	if kind == hurt && c.id == "quarry-road-roads" && m == luckyMonth {
 		// The month that looks bad: three in one month happen by chance now
 		// and then; here they are put in so that every demonstration has one.
 		for i := range 3 {
-			w.add(r, c, m, first, kind, &list[i], now)
+			w.add(luck(seed, c.id, " unlucky ", i), c, m, first, kind, &list[i], now)
 			e := &w.events[len(w.events)-1]
 			e.steps = []step{{outcome: pb.OutcomeClass_OUTCOME_CLASS_LOST_TIME, at: e.at, away: 4 + 3*i}}
 		}
