@@ -505,6 +505,63 @@ func (LinkKind) EnumDescriptor() ([]byte, []int) {
 	return file_fairlead_v1_report_proto_rawDescGZIP(), []int{7}
 }
 
+// RemovedPart says what was taken out of a report for good.
+type RemovedPart int32
+
+const (
+	// Not used.
+	RemovedPart_REMOVED_PART_UNSPECIFIED RemovedPart = 0
+	// Who was hurt and their age band.
+	RemovedPart_REMOVED_PART_IDENTITIES RemovedPart = 1
+	// The words, photos and sound, and all that was not counted.
+	RemovedPart_REMOVED_PART_WORDS RemovedPart = 2
+	// Some of the words; others may stand in their place.
+	RemovedPart_REMOVED_PART_SOME_WORDS RemovedPart = 3
+)
+
+// Enum value maps for RemovedPart.
+var (
+	RemovedPart_name = map[int32]string{
+		0: "REMOVED_PART_UNSPECIFIED",
+		1: "REMOVED_PART_IDENTITIES",
+		2: "REMOVED_PART_WORDS",
+		3: "REMOVED_PART_SOME_WORDS",
+	}
+	RemovedPart_value = map[string]int32{
+		"REMOVED_PART_UNSPECIFIED": 0,
+		"REMOVED_PART_IDENTITIES":  1,
+		"REMOVED_PART_WORDS":       2,
+		"REMOVED_PART_SOME_WORDS":  3,
+	}
+)
+
+func (x RemovedPart) Enum() *RemovedPart {
+	p := new(RemovedPart)
+	*p = x
+	return p
+}
+
+func (x RemovedPart) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (RemovedPart) Descriptor() protoreflect.EnumDescriptor {
+	return file_fairlead_v1_report_proto_enumTypes[8].Descriptor()
+}
+
+func (RemovedPart) Type() protoreflect.EnumType {
+	return &file_fairlead_v1_report_proto_enumTypes[8]
+}
+
+func (x RemovedPart) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use RemovedPart.Descriptor instead.
+func (RemovedPart) EnumDescriptor() ([]byte, []int) {
+	return file_fairlead_v1_report_proto_rawDescGZIP(), []int{8}
+}
+
 // Report is one telling of a hazard, near miss, injury or illness, damage or
 // release. Who told is never in it (see Teller): a Report can be shown to
 // everyone who may know what happened.
@@ -574,7 +631,10 @@ type Report struct {
 	// Why items have no value; see AnswerState. Keys are field names of Report.
 	Answers map[string]AnswerState `protobuf:"bytes,29,rep,name=answers,proto3" json:"answers,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"varint,2,opt,name=value,enum=fairlead.v1.AnswerState"`
 	// Why it last changed, as given with the change. Output only.
-	ChangeReason  string `protobuf:"bytes,30,opt,name=change_reason,json=changeReason,proto3" json:"change_reason,omitempty"`
+	ChangeReason string `protobuf:"bytes,30,opt,name=change_reason,json=changeReason,proto3" json:"change_reason,omitempty"`
+	// What was taken out of it for good, and under which retention class. Output
+	// only.
+	Removals      []*Removal `protobuf:"bytes,31,rep,name=removals,proto3" json:"removals,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -819,6 +879,77 @@ func (x *Report) GetChangeReason() string {
 	return ""
 }
 
+func (x *Report) GetRemovals() []*Removal {
+	if x != nil {
+		return x.Removals
+	}
+	return nil
+}
+
+// Removal says that something was taken out of a report for good.
+type Removal struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What.
+	Part RemovedPart `protobuf:"varint,1,opt,name=part,proto3,enum=fairlead.v1.RemovedPart" json:"part,omitempty"`
+	// When.
+	RemoveTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=remove_time,json=removeTime,proto3" json:"remove_time,omitempty"`
+	// Retention class that it fell due under; empty when somebody asked for it.
+	RetentionClass string `protobuf:"bytes,3,opt,name=retention_class,json=retentionClass,proto3" json:"retention_class,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *Removal) Reset() {
+	*x = Removal{}
+	mi := &file_fairlead_v1_report_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Removal) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Removal) ProtoMessage() {}
+
+func (x *Removal) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_report_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Removal.ProtoReflect.Descriptor instead.
+func (*Removal) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_report_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Removal) GetPart() RemovedPart {
+	if x != nil {
+		return x.Part
+	}
+	return RemovedPart_REMOVED_PART_UNSPECIFIED
+}
+
+func (x *Removal) GetRemoveTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.RemoveTime
+	}
+	return nil
+}
+
+func (x *Removal) GetRetentionClass() string {
+	if x != nil {
+		return x.RetentionClass
+	}
+	return ""
+}
+
 // Teller is who told. It lives apart from the Report, as its own resource
 // `{report}/teller`, is never indexed and never exported; an anonymous report
 // has none. Sensitivity 1 when named, 3 when confidential.
@@ -838,7 +969,7 @@ type Teller struct {
 
 func (x *Teller) Reset() {
 	*x = Teller{}
-	mi := &file_fairlead_v1_report_proto_msgTypes[1]
+	mi := &file_fairlead_v1_report_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -850,7 +981,7 @@ func (x *Teller) String() string {
 func (*Teller) ProtoMessage() {}
 
 func (x *Teller) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_report_proto_msgTypes[1]
+	mi := &file_fairlead_v1_report_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -863,7 +994,7 @@ func (x *Teller) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Teller.ProtoReflect.Descriptor instead.
 func (*Teller) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_report_proto_rawDescGZIP(), []int{1}
+	return file_fairlead_v1_report_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Teller) GetName() string {
@@ -917,7 +1048,7 @@ type Release struct {
 
 func (x *Release) Reset() {
 	*x = Release{}
-	mi := &file_fairlead_v1_report_proto_msgTypes[2]
+	mi := &file_fairlead_v1_report_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -929,7 +1060,7 @@ func (x *Release) String() string {
 func (*Release) ProtoMessage() {}
 
 func (x *Release) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_report_proto_msgTypes[2]
+	mi := &file_fairlead_v1_report_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -942,7 +1073,7 @@ func (x *Release) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Release.ProtoReflect.Descriptor instead.
 func (*Release) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_report_proto_rawDescGZIP(), []int{2}
+	return file_fairlead_v1_report_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Release) GetSubstance() string {
@@ -1007,7 +1138,7 @@ type ReportLink struct {
 
 func (x *ReportLink) Reset() {
 	*x = ReportLink{}
-	mi := &file_fairlead_v1_report_proto_msgTypes[3]
+	mi := &file_fairlead_v1_report_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1019,7 +1150,7 @@ func (x *ReportLink) String() string {
 func (*ReportLink) ProtoMessage() {}
 
 func (x *ReportLink) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_report_proto_msgTypes[3]
+	mi := &file_fairlead_v1_report_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1032,7 +1163,7 @@ func (x *ReportLink) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportLink.ProtoReflect.Descriptor instead.
 func (*ReportLink) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_report_proto_rawDescGZIP(), []int{3}
+	return file_fairlead_v1_report_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *ReportLink) GetReport() string {
@@ -1067,7 +1198,7 @@ type Origin struct {
 
 func (x *Origin) Reset() {
 	*x = Origin{}
-	mi := &file_fairlead_v1_report_proto_msgTypes[4]
+	mi := &file_fairlead_v1_report_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1079,7 +1210,7 @@ func (x *Origin) String() string {
 func (*Origin) ProtoMessage() {}
 
 func (x *Origin) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_report_proto_msgTypes[4]
+	mi := &file_fairlead_v1_report_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1092,7 +1223,7 @@ func (x *Origin) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Origin.ProtoReflect.Descriptor instead.
 func (*Origin) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_report_proto_rawDescGZIP(), []int{4}
+	return file_fairlead_v1_report_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Origin) GetDataset() string {
@@ -1127,7 +1258,7 @@ var File_fairlead_v1_report_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_report_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/report.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/answer.proto\x1a\x16fairlead/v1/harm.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf0\r\n" +
+	"\x18fairlead/v1/report.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/answer.proto\x1a\x16fairlead/v1/harm.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa7\x0e\n" +
 	"\x06Report\x12d\n" +
 	"\x04name\x18\x01 \x01(\tBP\xbaHM\xd8\x01\x01rH2F^reports/[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$R\x04name\x12\"\n" +
 	"\n" +
@@ -1166,10 +1297,16 @@ const file_fairlead_v1_report_proto_rawDesc = "" +
 	"updateTime\x12\x12\n" +
 	"\x04etag\x18\x1c \x01(\tR\x04etag\x12g\n" +
 	"\aanswers\x18\x1d \x03(\v2 .fairlead.v1.Report.AnswersEntryB+\xbaH(\x9a\x01%\x10@\"\x1ar\x182\x16^[a-z][a-z0-9_]{0,63}$*\x05\x82\x01\x02\x10\x01R\aanswers\x12(\n" +
-	"\rchange_reason\x18\x1e \x01(\tB\x03\xe0A\x03R\fchangeReason\x1aT\n" +
+	"\rchange_reason\x18\x1e \x01(\tB\x03\xe0A\x03R\fchangeReason\x125\n" +
+	"\bremovals\x18\x1f \x03(\v2\x14.fairlead.v1.RemovalB\x03\xe0A\x03R\bremovals\x1aT\n" +
 	"\fAnswersEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12.\n" +
-	"\x05value\x18\x02 \x01(\x0e2\x18.fairlead.v1.AnswerStateR\x05value:\x028\x01\"\xb0\x01\n" +
+	"\x05value\x18\x02 \x01(\x0e2\x18.fairlead.v1.AnswerStateR\x05value:\x028\x01\"\x9d\x01\n" +
+	"\aRemoval\x12,\n" +
+	"\x04part\x18\x01 \x01(\x0e2\x18.fairlead.v1.RemovedPartR\x04part\x12;\n" +
+	"\vremove_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"removeTime\x12'\n" +
+	"\x0fretention_class\x18\x03 \x01(\tR\x0eretentionClass\"\xb0\x01\n" +
 	"\x06Teller\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12*\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\vdisplayName\x12\"\n" +
@@ -1253,7 +1390,12 @@ const file_fairlead_v1_report_proto_rawDesc = "" +
 	"\bLinkKind\x12\x19\n" +
 	"\x15LINK_KIND_UNSPECIFIED\x10\x00\x12\x18\n" +
 	"\x14LINK_KIND_SAME_EVENT\x10\x01\x12\x18\n" +
-	"\x14LINK_KIND_SAME_CAUSE\x10\x02B+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
+	"\x14LINK_KIND_SAME_CAUSE\x10\x02*}\n" +
+	"\vRemovedPart\x12\x1c\n" +
+	"\x18REMOVED_PART_UNSPECIFIED\x10\x00\x12\x1b\n" +
+	"\x17REMOVED_PART_IDENTITIES\x10\x01\x12\x16\n" +
+	"\x12REMOVED_PART_WORDS\x10\x02\x12\x1b\n" +
+	"\x17REMOVED_PART_SOME_WORDS\x10\x03B+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
 
 var (
 	file_fairlead_v1_report_proto_rawDescOnce sync.Once
@@ -1267,8 +1409,8 @@ func file_fairlead_v1_report_proto_rawDescGZIP() []byte {
 	return file_fairlead_v1_report_proto_rawDescData
 }
 
-var file_fairlead_v1_report_proto_enumTypes = make([]protoimpl.EnumInfo, 8)
-var file_fairlead_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_fairlead_v1_report_proto_enumTypes = make([]protoimpl.EnumInfo, 9)
+var file_fairlead_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
 var file_fairlead_v1_report_proto_goTypes = []any{
 	(ReportKind)(0),               // 0: fairlead.v1.ReportKind
 	(TellerMode)(0),               // 1: fairlead.v1.TellerMode
@@ -1278,46 +1420,51 @@ var file_fairlead_v1_report_proto_goTypes = []any{
 	(ReportState)(0),              // 5: fairlead.v1.ReportState
 	(WaterReached)(0),             // 6: fairlead.v1.WaterReached
 	(LinkKind)(0),                 // 7: fairlead.v1.LinkKind
-	(*Report)(nil),                // 8: fairlead.v1.Report
-	(*Teller)(nil),                // 9: fairlead.v1.Teller
-	(*Release)(nil),               // 10: fairlead.v1.Release
-	(*ReportLink)(nil),            // 11: fairlead.v1.ReportLink
-	(*Origin)(nil),                // 12: fairlead.v1.Origin
-	nil,                           // 13: fairlead.v1.Report.AnswersEntry
-	nil,                           // 14: fairlead.v1.Release.AnswersEntry
-	nil,                           // 15: fairlead.v1.Origin.AttributesEntry
-	(*timestamppb.Timestamp)(nil), // 16: google.protobuf.Timestamp
-	(*Harm)(nil),                  // 17: fairlead.v1.Harm
-	(AnswerState)(0),              // 18: fairlead.v1.AnswerState
+	(RemovedPart)(0),              // 8: fairlead.v1.RemovedPart
+	(*Report)(nil),                // 9: fairlead.v1.Report
+	(*Removal)(nil),               // 10: fairlead.v1.Removal
+	(*Teller)(nil),                // 11: fairlead.v1.Teller
+	(*Release)(nil),               // 12: fairlead.v1.Release
+	(*ReportLink)(nil),            // 13: fairlead.v1.ReportLink
+	(*Origin)(nil),                // 14: fairlead.v1.Origin
+	nil,                           // 15: fairlead.v1.Report.AnswersEntry
+	nil,                           // 16: fairlead.v1.Release.AnswersEntry
+	nil,                           // 17: fairlead.v1.Origin.AttributesEntry
+	(*timestamppb.Timestamp)(nil), // 18: google.protobuf.Timestamp
+	(*Harm)(nil),                  // 19: fairlead.v1.Harm
+	(AnswerState)(0),              // 20: fairlead.v1.AnswerState
 }
 var file_fairlead_v1_report_proto_depIdxs = []int32{
 	0,  // 0: fairlead.v1.Report.kind:type_name -> fairlead.v1.ReportKind
-	16, // 1: fairlead.v1.Report.occur_time:type_name -> google.protobuf.Timestamp
-	16, // 2: fairlead.v1.Report.occur_end_time:type_name -> google.protobuf.Timestamp
+	18, // 1: fairlead.v1.Report.occur_time:type_name -> google.protobuf.Timestamp
+	18, // 2: fairlead.v1.Report.occur_end_time:type_name -> google.protobuf.Timestamp
 	3,  // 3: fairlead.v1.Report.occur_precision:type_name -> fairlead.v1.TimePrecision
 	4,  // 4: fairlead.v1.Report.potential:type_name -> fairlead.v1.PotentialSeverity
 	1,  // 5: fairlead.v1.Report.teller_mode:type_name -> fairlead.v1.TellerMode
 	2,  // 6: fairlead.v1.Report.teller_role:type_name -> fairlead.v1.TellerRole
-	17, // 7: fairlead.v1.Report.harms:type_name -> fairlead.v1.Harm
-	10, // 8: fairlead.v1.Report.release:type_name -> fairlead.v1.Release
-	11, // 9: fairlead.v1.Report.links:type_name -> fairlead.v1.ReportLink
-	12, // 10: fairlead.v1.Report.origin:type_name -> fairlead.v1.Origin
+	19, // 7: fairlead.v1.Report.harms:type_name -> fairlead.v1.Harm
+	12, // 8: fairlead.v1.Report.release:type_name -> fairlead.v1.Release
+	13, // 9: fairlead.v1.Report.links:type_name -> fairlead.v1.ReportLink
+	14, // 10: fairlead.v1.Report.origin:type_name -> fairlead.v1.Origin
 	5,  // 11: fairlead.v1.Report.state:type_name -> fairlead.v1.ReportState
-	16, // 12: fairlead.v1.Report.made_time:type_name -> google.protobuf.Timestamp
-	16, // 13: fairlead.v1.Report.receive_time:type_name -> google.protobuf.Timestamp
-	16, // 14: fairlead.v1.Report.update_time:type_name -> google.protobuf.Timestamp
-	13, // 15: fairlead.v1.Report.answers:type_name -> fairlead.v1.Report.AnswersEntry
-	6,  // 16: fairlead.v1.Release.water_reached:type_name -> fairlead.v1.WaterReached
-	14, // 17: fairlead.v1.Release.answers:type_name -> fairlead.v1.Release.AnswersEntry
-	7,  // 18: fairlead.v1.ReportLink.kind:type_name -> fairlead.v1.LinkKind
-	15, // 19: fairlead.v1.Origin.attributes:type_name -> fairlead.v1.Origin.AttributesEntry
-	18, // 20: fairlead.v1.Report.AnswersEntry.value:type_name -> fairlead.v1.AnswerState
-	18, // 21: fairlead.v1.Release.AnswersEntry.value:type_name -> fairlead.v1.AnswerState
-	22, // [22:22] is the sub-list for method output_type
-	22, // [22:22] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	18, // 12: fairlead.v1.Report.made_time:type_name -> google.protobuf.Timestamp
+	18, // 13: fairlead.v1.Report.receive_time:type_name -> google.protobuf.Timestamp
+	18, // 14: fairlead.v1.Report.update_time:type_name -> google.protobuf.Timestamp
+	15, // 15: fairlead.v1.Report.answers:type_name -> fairlead.v1.Report.AnswersEntry
+	10, // 16: fairlead.v1.Report.removals:type_name -> fairlead.v1.Removal
+	8,  // 17: fairlead.v1.Removal.part:type_name -> fairlead.v1.RemovedPart
+	18, // 18: fairlead.v1.Removal.remove_time:type_name -> google.protobuf.Timestamp
+	6,  // 19: fairlead.v1.Release.water_reached:type_name -> fairlead.v1.WaterReached
+	16, // 20: fairlead.v1.Release.answers:type_name -> fairlead.v1.Release.AnswersEntry
+	7,  // 21: fairlead.v1.ReportLink.kind:type_name -> fairlead.v1.LinkKind
+	17, // 22: fairlead.v1.Origin.attributes:type_name -> fairlead.v1.Origin.AttributesEntry
+	20, // 23: fairlead.v1.Report.AnswersEntry.value:type_name -> fairlead.v1.AnswerState
+	20, // 24: fairlead.v1.Release.AnswersEntry.value:type_name -> fairlead.v1.AnswerState
+	25, // [25:25] is the sub-list for method output_type
+	25, // [25:25] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_report_proto_init() }
@@ -1327,14 +1474,14 @@ func file_fairlead_v1_report_proto_init() {
 	}
 	file_fairlead_v1_answer_proto_init()
 	file_fairlead_v1_harm_proto_init()
-	file_fairlead_v1_report_proto_msgTypes[2].OneofWrappers = []any{}
+	file_fairlead_v1_report_proto_msgTypes[3].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_fairlead_v1_report_proto_rawDesc), len(file_fairlead_v1_report_proto_rawDesc)),
-			NumEnums:      8,
-			NumMessages:   8,
+			NumEnums:      9,
+			NumMessages:   9,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
