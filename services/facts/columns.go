@@ -22,6 +22,7 @@ const (
 	known  uint8 = 1 << iota // the report itself has been seen
 	voided                   // taken out of every figure
 	utcDay                   // the day is that of the instant in UTC
+	erased                   // what the report said is no longer held
 )
 
 // columns is the state of the projection. A report has one row for ever; the

@@ -36,7 +36,8 @@ func (c *columns) forget(u id) {
 		c.order.remove(r, c.newer)
 	}
 	_ = c.putHarms(r, nil) // nobody hurt: nothing that could fail
-	c.flags[r], c.when[r], c.kind[r], c.potential[r], c.workplace[r], c.dataset[r], c.day[r], c.month[r] = 0, 0, 0, 0, 0, 0, 0, 0
+	c.flags[r] = erased
+	c.when[r], c.kind[r], c.potential[r], c.workplace[r], c.dataset[r], c.day[r], c.month[r] = 0, 0, 0, 0, 0, 0, 0
 	c.unreviewed[r] = false
 	for i := range c.codes {
 		c.codes[i][r] = 0

@@ -76,6 +76,19 @@ func (c *columns) origin(r uint32) string {
 	return here
 }
 
+// Erased returns how many reports there were whose words the ledger no longer
+// holds, so that they are in no figure and in no list.
+func (f *Facts) Erased() (n int64) {
+	f.mu.RLock()
+	defer f.mu.RUnlock()
+	for _, flags := range f.columns.flags {
+		if flags&erased != 0 {
+			n++
+		}
+	}
+	return n
+}
+
 // First returns the earliest day of any report that matches; ok is false when
 // none does. A month before it has no record, which is not the same as none to
 // record.

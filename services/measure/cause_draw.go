@@ -53,7 +53,7 @@ func drawRanking(r *pb.CauseRanking) error {
 	p := figure.Pareto{
 		Title: capital(dimensionNames[r.GetDimension()]) + ", " + r.GetScope(), Unit: unitOf(r.GetCountHarms()), RowName: dimensionNames[r.GetDimension()],
 		UnknownName: r.GetUnknown().GetHead().GetTitle(), Unknown: math.Max(0, float64(r.GetUnknown().GetCount())),
-		Other: float64(r.GetOthers()), OtherName: number(float64(r.GetOtherRows()), "other", "others"), HiddenName: "held back",
+		InOrder: r.GetDimension() == pb.Dimension_DIMENSION_WORKPLACE, Other: float64(r.GetOthers()), OtherName: number(float64(r.GetOtherRows()), "other", "others"), HiddenName: "held back",
 	}
 	if r.GetUnknown().GetCount() == guard.HeldBack {
 		p.Bars = append(p.Bars, figure.Bar{Label: p.UnknownName, Hidden: true})

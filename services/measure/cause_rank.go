@@ -38,7 +38,11 @@ type rankQuestion struct {
 func (s *view) readRank(ctx context.Context, req *pb.RankCausesRequest) (*rankQuestion, error) {
 	var wrong fault.Violations
 	level := readLevel(req.GetLevel(), &wrong)
-	rows := readCount("row_limit", req.GetRowLimit(), rankRows, maxRankRows, &wrong)
+	usual := rankRows
+	if req.GetDimension() == pb.Dimension_DIMENSION_WORKPLACE {
+		usual = maxRankRows // cut by the tree, a short list would leave out anything
+	}
+	rows := readCount("row_limit", req.GetRowLimit(), usual, maxRankRows, &wrong)
 	d := side{field: "dimension", is: req.GetDimension()}
 	if !slices.Contains(rankable, d.is) {
 		d.flaw = "cannot be ranked: give MECHANISM, BREAKDOWN_AGENCY, AGENCY, NATURE, BODILY_LOCATION or WORKPLACE; Tabulate counts by the others"
@@ -57,6 +61,19 @@ func (s *Service) rank(q *rankQuestion) (*pb.CauseRanking, error) {
 	if err != nil {
 		return nil, err
 	}
+	var hours map[string]workedHours
+	for seq := int64(-1); q.places() && seq != c.Seq; {
+		if hours, seq, err = s.placeHours(q); err != nil {
+			return nil, err
+		}
+		if seq == c.Seq {
+			break
+		}
+		// Something was recorded in between: both are to be of one moment.
+		if c, b, err = s.count(q.causeQuestion, maxCategories, q.dims[0]); err != nil {
+			return nil, err
+		}
+	}
 	if c.Counts == nil {
 		return nil, fault.Invalid(fault.Violation{Field: "dimension", Description: fmt.Sprintf("has %s categories here, more than can be put in order: use a coarser code_level or narrow the filter", whole(float64(c.Cells())))})
 	}
@@ -64,21 +81,25 @@ func (s *Service) rank(q *rankQuestion) (*pb.CauseRanking, error) {
 	if q.guarded {
 		hidden, total = guard.List(c.Counts, guard.Smallest)
 	}
-	r := &ranking{q: q, cube: c, side: c.Sides[0], hidden: hidden, total: total}
+	r := &ranking{s: s, hours: hours, q: q, cube: c, side: c.Sides[0], hidden: hidden, total: total}
 	out, err := r.build()
 	if err != nil {
 		return nil, err
 	}
 	out.Scope, out.SequenceNumber = s.scopeWords(&q.question), c.Seq
 	out.Sentence = r.sentence(out)
-	out.Method = q.countedHow() + " Those without a value stand first and outside the order; shares are of those with a value, with exact limits. The gap between neighbours is tested as if both were equally common (binomial, two-sided)."
+	how := " Those without a value stand first and outside the order; shares are of those with a value, with exact limits. The gap between neighbours is tested as if both were equally common (binomial, two-sided)."
+	if q.places() {
+		how = placesHow
+	}
+	out.Method = q.countedHow() + how
 	out.Source = "Intervals: Clopper and Pearson 1934, Biometrika 26:404-413."
 	out.Cautions = append([]string{cautionMost}, q.cautions(b, out.GetHeldBack(), out.GetUnreviewed())...)
 	if n := r.unspecified(); n > 0 && !r.veiled() && !q.small(n) {
 		out.Cautions = append(out.Cautions, fmt.Sprintf("%s of %s codes (%s) say no more than unspecified.",
 			whole(float64(n)), whole(float64(r.pareto.Known)), percent(float64(n)/float64(r.pareto.Known))))
 	}
-	if q.dims[0] == pb.Dimension_DIMENSION_WORKPLACE {
+	if q.places() {
 		out.Cautions[0] = cautionPlaces
 	}
 	return out, nil
@@ -86,6 +107,10 @@ func (s *Service) rank(q *rankQuestion) (*pb.CauseRanking, error) {
 
 // ranking is a ranking in the making.
 type ranking struct {
+	s *Service
+	// hours are those of workplaces, where workplaces are listed.
+	hours map[string]workedHours
+
 	q    *rankQuestion
 	cube *cube.Cube
 	side cube.Side
@@ -135,7 +160,11 @@ func (r *ranking) build() (*pb.CauseRanking, error) {
 			return nil, err
 		}
 	}
-	r.list(out)
+	if q.places() {
+		r.listPlaces(out)
+	} else {
+		r.list(out)
+	}
 	return out, nil
 }
 
@@ -232,6 +261,8 @@ func (r *ranking) sentence(out *pb.CauseRanking) string {
 		return fmt.Sprintf("None of %s has %s yet.", q.how(r.cube.Total), article(what))
 	case len(r.shown) == 0:
 		return "All counts are held back: they are too small to show without pointing at a person."
+	case q.places():
+		return r.placesSentence()
 	}
 	rows := r.pareto.Rows
 	top := rows[r.shown[0]]

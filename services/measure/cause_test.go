@@ -411,6 +411,10 @@ func sameRanking(t *rapid.T, r *pb.CauseRanking, table *pb.Table) {
 	require.NoError(t, err)
 	require.Equal(t, table.GetRowsUnknown(), r.GetUnknown().GetCount())
 	require.Len(t, r.GetRows(), len(want.Rows))
+	if r.GetDimension() == byWorkplace {
+		samePlaces(t, r, want)
+		return
+	}
 	for i, row := range r.GetRows() {
 		x := want.Rows[i]
 		require.Equal(t, x.Label, row.GetHead().GetKey())
@@ -424,6 +428,65 @@ func sameRanking(t *rapid.T, r *pb.CauseRanking, table *pb.Table) {
 			require.InDelta(t, x.Apart, row.GetGapPValue(), 0)
 		}
 	}
+}
+
+// samePlaces checks that the rows are those of a ranking, but ranked by nothing.
+func samePlaces(t *rapid.T, r *pb.CauseRanking, want cause.Pareto) {
+	counts := map[string]int{}
+	for _, x := range want.Rows {
+		counts[x.Label] = x.Count
+	}
+	for _, row := range r.GetRows() {
+		require.EqualValues(t, counts[row.GetHead().GetKey()], row.GetCount())
+		delete(counts, row.GetHead().GetKey())
+		require.Zero(t, row.GetRank())
+		require.False(t, row.GetTied())
+		require.Nil(t, row.RunningShare)
+		require.Nil(t, row.GapPValue)
+	}
+	require.Empty(t, counts)
+}
+
+// TestRankPlaces: workplaces are counted, and not ranked: they stand as the tree
+// is read, with their hours.
+func TestRankPlaces(t *testing.T) {
+	t.Parallel()
+	w := testWorld(t)
+	w.tell(t, slices.Concat(times(9, story{workplace: quarry, mechanism: "28"}), times(2, story{workplace: trees, mechanism: "28"}),
+		times(5, story{workplace: north, mechanism: "28"}))...)
+	w.work(t, trees, "2026-01", 6, employee, 1000, 10)
+	w.work(t, quarry, "2026-01", 6, employee, 4000, 40)
+	w.work(t, quarry, "2026-02", 4, hire, 500, 5)
+	period := &pb.Period{StartMonth: "2026-01", EndMonth: "2026-07"}
+	ask := &pb.RankCausesRequest{Dimension: byWorkplace, Period: period, IncludeSvg: true}
+	r := w.rank(t, adviser, ask)
+	var keys []string
+	for _, row := range r.GetRows() {
+		keys = append(keys, row.GetHead().GetKey())
+		require.Zero(t, row.GetRank())
+		require.Nil(t, row.RunningShare)
+		require.Nil(t, row.GapPValue)
+		require.EqualValues(t, 16, row.GetShare().GetOf())
+	}
+	require.Equal(t, []string{north, trees, quarry}, keys, "the fullest is not on top")
+	require.Nil(t, r.GetRows()[0].Hours, "a depot whose crews keep the hours has none of its own")
+	require.EqualValues(t, 6, r.GetRows()[0].GetMonthsWithoutHours())
+	require.InDelta(t, 6000, r.GetRows()[1].GetHours(), 0)
+	require.Nil(t, r.GetRows()[2].Hours, "labour hire has none in the last month")
+	require.EqualValues(t, 1, r.GetRows()[2].GetMonthsWithoutHours())
+	require.Equal(t, "16 reports at 3 workplaces, in the order of the tree and not of their counts. Places are compared by their hours, in a funnel.", r.GetSentence())
+	require.Contains(t, r.GetMethod(), "nothing is ranked")
+	require.NotContains(t, r.GetMethod(), "binomial")
+	require.Contains(t, r.GetCautions()[0], "funnel")
+	require.NotContains(t, r.GetSvg(), "running share")
+
+	r = w.rank(t, adviser, &pb.RankCausesRequest{Dimension: byWorkplace, Period: period, Filter: &pb.ReportFilter{EmploymentGroups: []pb.EmploymentGroup{employee}}, CountHarms: true})
+	require.Empty(t, r.GetRows(), "nobody was hurt")
+	ask.RowLimit = 2
+	r = w.rank(t, adviser, ask)
+	require.Len(t, r.GetRows(), 2)
+	require.EqualValues(t, 9, r.GetOthers())
+	require.EqualValues(t, 1, r.GetOtherRows())
 }
 
 // TestCausesAnswerWaits: a figure reflects what was waited for, or says that it

@@ -17,7 +17,7 @@ const (
 	cautionTogether = "Two things that go together need not cause each other: a third, such as a kind of work or a season, may bring both."
 	cautionOneCoder = "Each case was coded by one person; how far two coders would agree has not been measured."
 	cautionMost     = "What is reported most need not matter most."
-	cautionPlaces   = "These are counts and know no hours: a larger workplace has more of everything. Do not rank places by them."
+	cautionPlaces   = "A larger workplace has more of everything, and one that tells more looks worse. Do not rank places by counts; compare their rates in a funnel, which allows for hours and chance."
 	cautionPersons  = "Several persons may be hurt in one event; the tests take them as if each had been hurt alone, so that chances are a little larger than stated."
 	cautionFewCause = "Few reports: read the stories, not the table."
 	cautionGuard    = "Counts under 5 are held back to protect people, and as many more as are needed so that none follows from the rest of this answer."

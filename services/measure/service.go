@@ -29,6 +29,8 @@ type Facts interface {
 	// Cubes answers questions of how often things come together, all at one
 	// sequence number.
 	Cubes(questions ...cube.Question) ([]*cube.Cube, error)
+	// Erased returns how many reports there were whose words are no longer held.
+	Erased() int64
 	// Wait returns when change seq is in force.
 	Wait(ctx context.Context, seq int64) error
 }
@@ -94,7 +96,7 @@ func (s *Service) ComputeRates(ctx context.Context, req *pb.ComputeRatesRequest)
 	}
 	resp, err := v.rates(q)
 	if err == nil {
-		resp.AsAt = v.said(resp.GetSequenceNumber())
+		resp.AsAt, resp.Cautions = v.said(resp.GetSequenceNumber()), v.erased(resp.GetCautions())
 	}
 	return resp, err
 }
@@ -113,7 +115,7 @@ func (s *Service) ComputeChart(ctx context.Context, req *pb.ComputeChartRequest)
 	if err != nil {
 		return nil, err
 	}
-	c.AsAt = v.said(c.GetSequenceNumber())
+	c.AsAt, c.Cautions = v.said(c.GetSequenceNumber()), v.erased(c.GetCautions())
 	if req.GetIncludeSvg() {
 		if err := drawInto(c); err != nil {
 			return nil, err
@@ -153,7 +155,7 @@ func (s *Service) RankCauses(ctx context.Context, req *pb.RankCausesRequest) (*p
 	if err != nil {
 		return nil, err
 	}
-	r.AsAt = v.said(r.GetSequenceNumber())
+	r.AsAt, r.Cautions = v.said(r.GetSequenceNumber()), v.erased(r.GetCautions())
 	if req.GetIncludeSvg() {
 		err = drawRanking(r)
 	}
@@ -174,7 +176,7 @@ func (s *Service) CrossCauses(ctx context.Context, req *pb.CrossCausesRequest) (
 	if err != nil {
 		return nil, err
 	}
-	c.AsAt = v.said(c.GetSequenceNumber())
+	c.AsAt, c.Cautions = v.said(c.GetSequenceNumber()), v.erased(c.GetCautions())
 	if req.GetIncludeSvg() {
 		err = drawCross(c)
 	}
@@ -193,7 +195,7 @@ func (s *Service) FindClusters(ctx context.Context, req *pb.FindClustersRequest)
 	}
 	c, err := v.clusters(q)
 	if err == nil {
-		c.AsAt = v.said(c.GetSequenceNumber())
+		c.AsAt, c.Cautions = v.said(c.GetSequenceNumber()), v.erased(c.GetCautions())
 	}
 	return c, err
 }

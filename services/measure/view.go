@@ -2,6 +2,7 @@ package measure
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -57,6 +58,27 @@ func (s *Service) standing(f Facts, t Tree, now time.Time) *Service {
 
 // said is the moment of an answer about the change seq, to ask for it again.
 func (v *view) said(seq int64) *pb.AsAt { return moment.Point{Seq: seq, Count: v.clock()}.AsAt() }
+
+// erased says, of the past, that reports were counted then that are not held any
+// more: the one reason why a figure made again may be another one.
+func (v *view) erased(cautions []string) []string {
+	if v.at == nil {
+		return cautions
+	}
+	n := v.facts.Erased()
+	if n == 0 {
+		return cautions
+	}
+	return append(cautions, fmt.Sprintf("%s held at that moment %s been erased for good since and cannot be counted: a figure made before the erasure may differ.",
+		capital(number(float64(n), "report", "reports")), hasHave(n)))
+}
+
+func hasHave(n int64) string {
+	if n == 1 {
+		return "has"
+	}
+	return "have"
+}
 
 // narrow cuts the workplaces asked for down to what the caller may see today. A
 // figure of the past is refused rather than cut when workplaces stood below them
