@@ -125,6 +125,9 @@ func show(c ledger.Change, view access.View) *pb.Change {
 // hidesTeller reports whether the actor of a change is who told in confidence:
 // the log must not say by another door what the report does not.
 func hidesTeller(c ledger.Change) bool {
+	if c.Kind == record.KindAttachment && c.Verb == record.VerbAttach {
+		return true // often by who told; whose report it is, is not known here
+	}
 	if c.Verb != record.VerbFile {
 		return false
 	}

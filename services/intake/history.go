@@ -17,8 +17,8 @@ import (
 	"fairlead/services/record"
 )
 
-// history lists every change of a report, of its codings and of what is kept
-// about its teller, oldest first. It tells which fields changed, never what
+// history lists every change of a report, of its codings and attachments and of
+// what is kept about its teller, oldest first. It tells which fields changed, never what
 // they say, and of the teller not even that.
 func (s *Service) history(ctx context.Context, r *pb.Report) (*pb.ListReportHistoryResponse, error) {
 	view := access.ViewOf(access.From(ctx))
@@ -26,7 +26,7 @@ func (s *Service) history(ctx context.Context, r *pb.Report) (*pb.ListReportHist
 	if err != nil {
 		return nil, err
 	}
-	kinds := []string{record.KindTeller, record.KindTellerRead}
+	kinds := []string{record.KindTeller, record.KindTellerRead, record.KindAttachment}
 	if view.Codes {
 		kinds = append(kinds, record.KindCoding)
 	}
@@ -46,7 +46,8 @@ func (s *Service) history(ctx context.Context, r *pb.Report) (*pb.ListReportHist
 		if view.Actors {
 			e.Actor = c.Actor
 		}
-		if filed := c.Verb == record.VerbFile; filed {
+		// Who added a photo, and filed the report, is who told.
+		if c.Verb == record.VerbFile || c.Verb == record.VerbAttach && (c.Actor == changes[0].Actor || c.Actor == access.Anonymous) {
 			hideFiler(e, r, s)
 		}
 		if err := describe(e, c, before, view); err != nil {
@@ -90,6 +91,13 @@ func describe(e *pb.HistoryEntry, c ledger.Change, before map[string]proto.Messa
 		if err := record.Read(c.Body, c.Revision, now); err != nil {
 			return err
 		}
+	case record.KindAttachment:
+		a := &pb.Attachment{}
+		if err := record.Read(c.Body, c.Revision, a); err != nil {
+			return err
+		}
+		e.Reason, e.ChangedFields = a.GetRemoveReason(), []string{"attachments"}
+		return nil
 	case record.KindTeller:
 		e.ChangedFields = []string{"teller"}
 		return nil

@@ -24,6 +24,8 @@ func describe(v *protovalidate.Violation) string {
 			return "is needed"
 		}
 		return "write at least " + want + " characters"
+	case "bytes.max_len":
+		return "is too long: at most " + want + " bytes fit in one message; send more of them"
 	case "string.max_len":
 		return "is too long: at most " + want + " characters fit"
 	case "string.uuid", "string.uuid_empty":
@@ -51,6 +53,7 @@ func patternWords(pattern string) string {
 		{`^workplaces/`, "must be a workplace name: workplaces/ and 1 to 63 lower-case letters, digits or hyphens"},
 		{`^people/`, "must be a person's name: people/ and 1 to 63 lower-case letters, digits or hyphens"},
 		{`^reports/[0-9a-f-]{36}/teller`, "must be reports/, a UUID and /teller"},
+		{`^reports/[0-9a-f-]{36}/attachments/`, "must be reports/, a UUID, /attachments/ and a UUID"},
 		{`^reports/[0-9A-Za-z-]`, "must be reports/ and a UUID or a short code"},
 		{`^reports/`, "must be reports/ and a lower-case UUID"},
 		{`(0[1-9]|[12][0-9]|3[01])$`, "must be a date like 2026-03-31"},

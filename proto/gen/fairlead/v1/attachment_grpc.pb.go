@@ -40,10 +40,10 @@ type AttachmentServiceClient interface {
 	// its picture or sound is taken out. The same request_id, or the same
 	// attachment_id with the same bytes, answers the same and writes nothing.
 	// Errors: INVALID_ARGUMENT (not a photo or sound that is taken, torn, too
-	// long, another file under the same attachment_id), NOT_FOUND (report),
-	// PERMISSION_DENIED (not yours to add to), FAILED_PRECONDITION (the report is
-	// voided, or holds 20 attachments), UNAVAILABLE (busy: try again with the
-	// same ids).
+	// long, another file under the same attachment_id), NOT_FOUND (no such
+	// report, or not yours to add to), FAILED_PRECONDITION (the report is voided,
+	// holds 20 attachments, or was filed by you more than a day ago), UNAVAILABLE
+	// (busy: try again with the same ids).
 	AddAttachment(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[AddAttachmentRequest, AddAttachmentResponse], error)
 	// ReadAttachment sends the bytes: as stored, or a picture drawn smaller.
 	// Errors: NOT_FOUND, FAILED_PRECONDITION (removed), INVALID_ARGUMENT (a sound
@@ -146,10 +146,10 @@ type AttachmentServiceServer interface {
 	// its picture or sound is taken out. The same request_id, or the same
 	// attachment_id with the same bytes, answers the same and writes nothing.
 	// Errors: INVALID_ARGUMENT (not a photo or sound that is taken, torn, too
-	// long, another file under the same attachment_id), NOT_FOUND (report),
-	// PERMISSION_DENIED (not yours to add to), FAILED_PRECONDITION (the report is
-	// voided, or holds 20 attachments), UNAVAILABLE (busy: try again with the
-	// same ids).
+	// long, another file under the same attachment_id), NOT_FOUND (no such
+	// report, or not yours to add to), FAILED_PRECONDITION (the report is voided,
+	// holds 20 attachments, or was filed by you more than a day ago), UNAVAILABLE
+	// (busy: try again with the same ids).
 	AddAttachment(grpc.ClientStreamingServer[AddAttachmentRequest, AddAttachmentResponse]) error
 	// ReadAttachment sends the bytes: as stored, or a picture drawn smaller.
 	// Errors: NOT_FOUND, FAILED_PRECONDITION (removed), INVALID_ARGUMENT (a sound
