@@ -13,6 +13,8 @@ import (
 
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
+	"fairlead/services/attachments"
+	"fairlead/services/blob/files"
 	"fairlead/services/changes"
 	"fairlead/services/classify"
 	"fairlead/services/classify/toocs"
@@ -32,6 +34,14 @@ import (
 // IndexFolder is the folder of the search index within the data folder. It can
 // be deleted at any time while no server runs.
 const IndexFolder = "search"
+
+// FilesFolder is the folder of photos and sound within the data folder: a
+// backup is whole with it only. SpoolFolder is that of uploads on their way,
+// and worth nothing later.
+const (
+	FilesFolder = "files"
+	SpoolFolder = "incoming"
+)
 
 // projection follows the log.
 type projection struct {
@@ -62,6 +72,7 @@ type rooms struct {
 	export  *export.Service
 	changes *changes.Service
 	compute *compute.Service
+	files   *attachments.Service
 }
 
 // openRooms wires the rooms over a ledger and brings the projections up to its
@@ -117,6 +128,13 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	})
 	r.changes = changes.New(l)
 	r.compute = compute.New()
+	store, err := files.Open(cfg.path(FilesFolder), cfg.Clock)
+	if err != nil {
+		return nil, fmt.Errorf("server: photos and sound: %w", err)
+	}
+	r.files = attachments.New(attachments.Deps{
+		Ledger: l, Tree: tree, Store: store, Spool: cfg.path(SpoolFolder), Clock: cfg.Clock, NewID: newID, RandomID: uuid.NewString,
+	})
 	return r, nil
 }
 
@@ -152,6 +170,7 @@ func (r *rooms) register(to grpc.ServiceRegistrar, policy *access.Policy) {
 	pb.RegisterExportServiceServer(to, r.export)
 	pb.RegisterChangeServiceServer(to, r.changes)
 	pb.RegisterComputeServiceServer(to, r.compute)
+	pb.RegisterAttachmentServiceServer(to, r.files)
 	pb.RegisterAccessServiceServer(to, access.NewService(policy))
 }
 

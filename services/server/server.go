@@ -168,6 +168,7 @@ func (s *Server) follow() {
 			}
 		})
 	}
+	s.done.Go(func() { s.rooms.files.SweepDaily(ctx, s.cfg.Log) })
 }
 
 // startInside serves the in-process door, over which the pages are a client
