@@ -57,7 +57,7 @@ func (p *paper) took(m proto.Message) error {
 	if !ok {
 		return fmt.Errorf("answered with %T", m)
 	}
-	if a.GetReport().GetName() != p.report.GetName() || a.GetSequenceNumber() <= p.seqs[len(p.seqs)-1] {
+	if a.GetReport().GetName() != p.report.GetName() || a.GetSequenceNumber() <= p.seqs[len(p.seqs)-1] || a.GetReport().GetEtag() == p.report.GetEtag() {
 		return fmt.Errorf("a change of %s after %v is answered with %s at %d", p.report.GetName(), p.seqs, a.GetReport().GetName(), a.GetSequenceNumber())
 	}
 	p.report = a.GetReport()

@@ -70,7 +70,7 @@ func (c *crew) requireLog(t *testing.T, changes []*pb.Change) {
 				if seq > 0 {
 					require.LessOrEqual(t, seq, int64(len(changes)), "%s was acknowledged at %d, and the log ends before", name, seq)
 					at := changes[seq-1].GetResource()
-					require.True(t, at == name || at == name+"/teller", "%s was acknowledged at %d, which holds %s", name, seq, at)
+					require.True(t, at == name || at == name+"/teller", "%s was acknowledged at %v, and %d holds %s; its changes are %v", name, p.seqs, seq, at, of(changes, name))
 				}
 			}
 		}
@@ -95,6 +95,16 @@ func (c *crew) requireLog(t *testing.T, changes []*pb.Change) {
 	for name, n := range got {
 		require.NotZero(t, want[name], "the log has %d changes of %s that nobody was told of", n, name)
 	}
+}
+
+// of picks the changes of one report, for a message.
+func of(changes []*pb.Change, report string) (out []string) {
+	for _, ch := range changes {
+		if strings.HasPrefix(ch.GetResource(), report) {
+			out = append(out, fmt.Sprintf("%d %s %s", ch.GetSequenceNumber(), ch.GetVerb(), strings.TrimPrefix(ch.GetResource(), report)))
+		}
+	}
+	return out
 }
 
 func codingID(p *paper) string {

@@ -114,11 +114,14 @@ func (b *tablet) addHarm(p *paper) *deed {
 }
 
 func (b *tablet) recordOutcome(p *paper) *deed {
+	// Another than the last: the same again would change nothing.
+	history := p.report.GetHarms()[0].GetOutcomeHistory()
+	outcome := 2 + (history[len(history)-1].GetOutcome()-2+pb.OutcomeClass(1+b.rng.IntN(3)))%4
 	return &deed{what: "record outcome", about: p, again: equal, learn: p.took,
 		send: call(func(c grpc.ClientConnInterface) func(context.Context, *pb.RecordOutcomeRequest, ...grpc.CallOption) (*pb.WriteReportResponse, error) {
 			return pb.NewReportServiceClient(c).RecordOutcome
 		}, &pb.RecordOutcomeRequest{Name: p.report.GetName(), Etag: p.report.GetEtag(), HarmId: p.report.GetHarms()[0].GetHarmId(), RequestId: b.id(),
-			Change: &pb.OutcomeChange{Outcome: pb.OutcomeClass(2 + b.rng.IntN(4)), Reason: "seen by " + b.word()}})}
+			Change: &pb.OutcomeChange{Outcome: outcome, Reason: "seen by " + b.word()}})}
 }
 
 func (b *tablet) recordAbsence(p *paper) *deed {
