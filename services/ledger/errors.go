@@ -52,6 +52,9 @@ var (
 	// ErrNewer says that the data was written by a newer version of the
 	// software than this one.
 	ErrNewer = errors.New("data was written by a newer version")
+	// ErrOlder says that the data was written by an older version and must be
+	// brought up to date before it can be read.
+	ErrOlder = errors.New("data was written by an older version")
 )
 
 // ExistsError says which resource is in the way.

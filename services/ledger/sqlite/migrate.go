@@ -6,6 +6,8 @@ import (
 	"embed"
 	"fmt"
 	"io/fs"
+	"os"
+	"path/filepath"
 
 	"github.com/pressly/goose/v3"
 
@@ -73,7 +75,7 @@ func checkSchema(ctx context.Context, db *sql.DB) error {
 		return err
 	}
 	if have < latest(p) {
-		return fmt.Errorf("ledger: the data has schema %d, this program reads %d: run the server or its migrate command once", have, latest(p))
+		return fmt.Errorf("ledger: %w: it has schema %d, this program reads %d: run the server or its migrate command once", ledger.ErrOlder, have, latest(p))
 	}
 	return nil
 }
@@ -105,4 +107,29 @@ func schemaVersion(ctx context.Context, db *sql.DB) (int64, error) {
 		return 0, fmt.Errorf("ledger: read schema version: %w", err)
 	}
 	return v, nil
+}
+
+// Schema returns the schema that the ledger of a data folder, or a ledger file,
+// has, and the newest that this program knows. It changes nothing.
+func Schema(ctx context.Context, path string) (have, know int64, err error) {
+	if info, err := os.Stat(path); err == nil && info.IsDir() {
+		path = filepath.Join(path, dataFile)
+	}
+	if path, err = filepath.Abs(path); err != nil {
+		return 0, 0, fmt.Errorf("ledger: read schema: %w", err)
+	}
+	if _, err := os.Stat(path); err != nil {
+		return 0, 0, fmt.Errorf("ledger: read schema: %w", err)
+	}
+	db, err := sql.Open(driverName, readerDSN(path))
+	if err != nil {
+		return 0, 0, fmt.Errorf("ledger: read schema: %w", err)
+	}
+	defer db.Close()
+	p, err := newProvider(db)
+	if err != nil {
+		return 0, 0, err
+	}
+	have, err = schemaVersion(ctx, db)
+	return have, latest(p), err
 }
