@@ -28,6 +28,9 @@ type Pareto struct {
 	// Unknown counts what has no code; UnknownName replaces "not known".
 	Unknown     float64
 	UnknownName string
+	// InOrder keeps the bars as they were given, without running shares: for
+	// what must not be ranked, such as places.
+	InOrder bool
 	// Other lumps the small rows that the caller left out, drawn last;
 	// OtherName replaces "all others".
 	Other     float64
@@ -57,7 +60,9 @@ func (c Pareto) rows() []paretoRow {
 			bars[i].Hidden, bars[i].Count = true, 0
 		}
 	}
-	sort.SliceStable(bars, func(i, j int) bool { return bars[i].Count > bars[j].Count })
+	if !c.InOrder {
+		sort.SliceStable(bars, func(i, j int) bool { return bars[i].Count > bars[j].Count })
+	}
 	known, anyHidden := 0.0, false
 	for _, b := range bars {
 		known += b.Count
@@ -79,7 +84,7 @@ func (c Pareto) rows() []paretoRow {
 	running := 0.0
 	take := func(r paretoRow) {
 		running += r.count
-		if known > 0 && !anyHidden {
+		if known > 0 && !anyHidden && !c.InOrder {
 			r.share = percent(running, known)
 		}
 		out = append(out, r)
@@ -123,6 +128,12 @@ func (c Pareto) Table() Table {
 	t := Table{Caption: c.Title}
 	t.col(capitalise(or(c.RowName, "kind")), false)
 	t.col(capitalise(or(c.Unit, "count")), true)
+	if c.InOrder {
+		for _, r := range c.rows() {
+			t.Rows = append(t.Rows, []string{r.label, c.written(r)})
+		}
+		return t
+	}
 	t.col("Running share of the known", true)
 	for _, r := range c.rows() {
 		t.Rows = append(t.Rows, []string{r.label, c.written(r), or(r.share, "–")})

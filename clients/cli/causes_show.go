@@ -46,8 +46,46 @@ func lead(p *page.Page, f *pb.ReportFilter) {
 	p.Para("To see the reports behind a number, here of the first: fairlead list "+filterWords(f), 0)
 }
 
+// showPlaces shows workplaces in the order of the tree, with their hours.
+func showPlaces(p *page.Page, r *pb.CauseRanking) {
+	var rows [][]string
+	add := func(x *pb.RankedCause, title, hours string) {
+		rows = append(rows, []string{title, cell(x.GetCount()), percentOf(x.GetShare()), spread(x.GetShare()), hours})
+	}
+	if u := r.GetUnknown(); u != nil {
+		add(u, headTitle(u.GetHead()), "")
+	}
+	for _, x := range r.GetRows() {
+		hours := "not known"
+		if x.Hours != nil {
+			hours = page.Count(x.GetHours())
+		}
+		add(x, rowTitle(x.GetHead()), hours)
+	}
+	if r.GetOtherRows() > 0 {
+		rows = append(rows, []string{fmt.Sprintf("%d others, not listed", r.GetOtherRows()), page.Count(float64(r.GetOthers())), "", "", ""})
+	}
+	p.Table([]page.Column{{Head: words.Of(r.GetDimension())}, {Head: unit(r.GetCountHarms()), Right: true},
+		{Head: "share", Right: true}, {Head: "would fit", Right: true}, {Head: "hours", Right: true}}, rows)
+	p.Blank()
+	p.Para("To compare places by their hours: fairlead compute funnel; fairlead compute list funnel says what it wants.", 0)
+}
+
 func showRanking(p *page.Page, r *pb.CauseRanking) {
 	causeHead(p, r.GetScope(), r.GetPeriod(), r.GetSentence())
+	if r.GetDimension() == pb.Dimension_DIMENSION_WORKPLACE {
+		showPlaces(p, r)
+	} else {
+		showRanks(p, r)
+	}
+	if len(r.GetRows()) > 0 {
+		lead(p, r.GetRows()[0].GetFilter())
+	}
+	causeFoot(p, r.GetMethod(), r.GetSource(), r.GetCautions(), r.GetSequenceNumber())
+}
+
+// showRanks shows categories, most frequent first.
+func showRanks(p *page.Page, r *pb.CauseRanking) {
 	var rows [][]string
 	if u := r.GetUnknown(); u != nil {
 		rows = append(rows, []string{"", headTitle(u.GetHead()), cell(u.GetCount()), percentOf(u.GetShare()), spread(u.GetShare()), "of all"})
@@ -71,10 +109,6 @@ func showRanking(p *page.Page, r *pb.CauseRanking) {
 	}
 	p.Table([]page.Column{{Head: "", Right: true}, {Head: words.Of(r.GetDimension())}, {Head: unit(r.GetCountHarms()), Right: true},
 		{Head: "share", Right: true}, {Head: "would fit", Right: true}, {Head: "running", Right: true}}, rows)
-	if len(r.GetRows()) > 0 {
-		lead(p, r.GetRows()[0].GetFilter())
-	}
-	causeFoot(p, r.GetMethod(), r.GetSource(), r.GetCautions(), r.GetSequenceNumber())
 }
 
 func showCross(p *page.Page, r *pb.CauseCross, table bool) {

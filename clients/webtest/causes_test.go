@@ -90,6 +90,14 @@ func TestCauses_byRole(t *testing.T) {
 	b.signIn("supervisor")
 	b.open("/numbers/causes?what=workplace&with=kind")
 	b.unfoldAll()
+	require.Contains(t, b.text(".say"), "Places are compared by their hours, in a funnel.")
+	require.Contains(t, b.text("main"), "By workplace")
+	worked := b.all(`[data-head="hours worked"]`)
+	require.NotEmpty(t, worked)
+	for _, hours := range worked {
+		require.Regexp(t, `^([0-9]{2,3},[0-9]{3}|not known)$`, hours, "hours stand beside the counts")
+	}
+	require.Zero(t, b.count(`[data-head="running share"]`), "places are not ranked")
 	require.NotContains(t, b.text("main"), "Waste crew")
 	require.Contains(t, b.text("main"), "Mowing crew")
 	require.NotZero(t, b.count(`main a[href^="/reports"]`))

@@ -93,6 +93,8 @@ func (s *shire) causes(t *testing.T) {
 		require.NotEmpty(t, r.GetRows())
 		for _, row := range r.GetRows() {
 			require.Contains(t, row.GetHead().GetKey(), "workplaces/northside")
+			require.Zero(t, row.GetRank(), "places are not ranked")
+			require.Equal(t, row.Hours == nil, row.GetMonthsWithoutHours() > 0)
 			mine, err := reports.ListReports(boss, &pb.ListReportsRequest{Filter: row.GetFilter(), PageSize: 1})
 			require.NoError(t, err, reasons(err))
 			if row.GetReports() != guard.HeldBack {

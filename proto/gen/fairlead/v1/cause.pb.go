@@ -183,7 +183,7 @@ type RankCausesRequest struct {
 	// outcomes, employment groups and codes are then met by the person counted.
 	CountHarms bool `protobuf:"varint,5,opt,name=count_harms,json=countHarms,proto3" json:"count_harms,omitempty"`
 	// Most rows; categories of equal count stay together, so there may be fewer.
-	// The rest is counted together. 0 means 20.
+	// The rest is counted together. 0 means 20, and 500 for workplaces.
 	RowLimit int32 `protobuf:"varint,6,opt,name=row_limit,json=rowLimit,proto3" json:"row_limit,omitempty"`
 	// Coverage of the intervals, between 0.5 and 0.999; 0 means 0.95.
 	Level float64 `protobuf:"fixed64,7,opt,name=level,proto3" json:"level,omitempty"`
@@ -297,7 +297,8 @@ func (x *RankCausesRequest) GetAsAt() *AsAt {
 	return nil
 }
 
-// CauseRanking is categories in order of how often they occur.
+// CauseRanking is categories in order of how often they occur; workplaces in the
+// order of the tree, since counts without hours rank no places.
 type CauseRanking struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// What was ranked.
@@ -318,6 +319,8 @@ type CauseRanking struct {
 	// Share of those without a value.
 	Missing *Proportion `protobuf:"bytes,8,opt,name=missing,proto3" json:"missing,omitempty"`
 	// The categories, most frequent first; equal counts in order of their keys.
+	// Workplaces stand in the order of the tree, each before those below it,
+	// with their hours and without rank, gap and running share.
 	Rows []*RankedCause `protobuf:"bytes,9,rep,name=rows,proto3" json:"rows,omitempty"`
 	// How many are in categories that are not listed.
 	Others int64 `protobuf:"varint,10,opt,name=others,proto3" json:"others,omitempty"`
@@ -326,7 +329,8 @@ type CauseRanking struct {
 	// Share of the codes counted that a crosswalk gave and nobody has reviewed.
 	// Absent for workplaces.
 	Unreviewed *Proportion `protobuf:"bytes,12,opt,name=unreviewed,proto3" json:"unreviewed,omitempty"`
-	// How many rows have their count held back. They stand last, by key.
+	// How many rows have their count held back. They stand last, by key;
+	// workplaces in their place.
 	HeldBack int32 `protobuf:"varint,13,opt,name=held_back,json=heldBack,proto3" json:"held_back,omitempty"`
 	// Coverage of the intervals.
 	Level float64 `protobuf:"fixed64,14,opt,name=level,proto3" json:"level,omitempty"`
@@ -546,7 +550,8 @@ type RankedCause struct {
 	// back.
 	Reports int64 `protobuf:"varint,3,opt,name=reports,proto3" json:"reports,omitempty"`
 	// Place in the order, 1 at the top; equal counts share the first of their
-	// places (1, 2, 2, 4). 0 for the unknown and for what is held back.
+	// places (1, 2, 2, 4). 0 for the unknown, for what is held back and for
+	// workplaces.
 	Rank int32 `protobuf:"varint,4,opt,name=rank,proto3" json:"rank,omitempty"`
 	// Another category has the same count.
 	Tied bool `protobuf:"varint,5,opt,name=tied,proto3" json:"tied,omitempty"`
@@ -560,9 +565,15 @@ type RankedCause struct {
 	// in the last row, and where the next is held back.
 	GapPValue *float64 `protobuf:"fixed64,8,opt,name=gap_p_value,json=gapPValue,proto3,oneof" json:"gap_p_value,omitempty"`
 	// Leads to the reports counted. Absent where the caller may not list them.
-	Filter        *ReportFilter `protobuf:"bytes,9,opt,name=filter,proto3" json:"filter,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Filter *ReportFilter `protobuf:"bytes,9,opt,name=filter,proto3" json:"filter,omitempty"`
+	// Hours worked at the workplace itself, without those below it, by the
+	// employment groups of the filter, or by all. Absent unless a workplace, and
+	// unless they are known for every month of the period.
+	Hours *float64 `protobuf:"fixed64,10,opt,name=hours,proto3,oneof" json:"hours,omitempty"`
+	// How many months of the period lack hours; 0 unless a workplace.
+	MonthsWithoutHours int32 `protobuf:"varint,11,opt,name=months_without_hours,json=monthsWithoutHours,proto3" json:"months_without_hours,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *RankedCause) Reset() {
@@ -656,6 +667,20 @@ func (x *RankedCause) GetFilter() *ReportFilter {
 		return x.Filter
 	}
 	return nil
+}
+
+func (x *RankedCause) GetHours() float64 {
+	if x != nil && x.Hours != nil {
+		return *x.Hours
+	}
+	return 0
+}
+
+func (x *RankedCause) GetMonthsWithoutHours() int32 {
+	if x != nil {
+		return x.MonthsWithoutHours
+	}
+	return 0
 }
 
 // CrossCausesRequest asks what goes together.
@@ -2114,7 +2139,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\n" +
 	"svg_narrow\x18\x14 \x01(\tR\tsvgNarrow\x12'\n" +
 	"\x0fsequence_number\x18\x15 \x01(\x03R\x0esequenceNumber\x12&\n" +
-	"\x05as_at\x18\x16 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xe4\x02\n" +
+	"\x05as_at\x18\x16 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xbb\x03\n" +
 	"\vRankedCause\x12*\n" +
 	"\x04head\x18\x01 \x01(\v2\x16.fairlead.v1.TableHeadR\x04head\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\x03R\x05count\x12\x18\n" +
@@ -2124,9 +2149,13 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\x05share\x18\x06 \x01(\v2\x17.fairlead.v1.ProportionR\x05share\x12(\n" +
 	"\rrunning_share\x18\a \x01(\x01H\x00R\frunningShare\x88\x01\x01\x12#\n" +
 	"\vgap_p_value\x18\b \x01(\x01H\x01R\tgapPValue\x88\x01\x01\x121\n" +
-	"\x06filter\x18\t \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filterB\x10\n" +
+	"\x06filter\x18\t \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filter\x12\x19\n" +
+	"\x05hours\x18\n" +
+	" \x01(\x01H\x02R\x05hours\x88\x01\x01\x120\n" +
+	"\x14months_without_hours\x18\v \x01(\x05R\x12monthsWithoutHoursB\x10\n" +
 	"\x0e_running_shareB\x0e\n" +
-	"\f_gap_p_value\"\x90\x05\n" +
+	"\f_gap_p_valueB\b\n" +
+	"\x06_hours\"\x90\x05\n" +
 	"\x12CrossCausesRequest\x121\n" +
 	"\x06filter\x18\x01 \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filter\x12+\n" +
 	"\x06period\x18\x02 \x01(\v2\x13.fairlead.v1.PeriodR\x06period\x126\n" +
