@@ -81,9 +81,10 @@ var rules = map[string][]pb.Role{
 	// Which reports are behind a difference is told only to those who may list them.
 	"ExportService.CompareSummaries": {adviser, committee, auditor},
 
-	"ChangeService.ListChanges":  {adviser, auditor, administrator},
-	"ChangeService.WatchChanges": {adviser, auditor, administrator, integration},
-	"ChangeService.GetHead":      {supervisor, representative, adviser, committee, auditor, administrator, integration},
+	"ChangeService.ListChanges":   {adviser, auditor, administrator},
+	"ChangeService.WatchChanges":  {adviser, auditor, administrator, integration},
+	"ChangeService.GetHead":       {supervisor, representative, adviser, committee, auditor, administrator, integration},
+	"ChangeService.GetCheckpoint": {adviser, committee, auditor, administrator},
 }
 
 // Policy decides which principal may call which method.

@@ -11,6 +11,7 @@ import (
 
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
+	"fairlead/services/checkpoint"
 	"fairlead/services/fault"
 	"fairlead/services/ledger"
 	"fairlead/services/record"
@@ -19,11 +20,16 @@ import (
 // Service implements ChangeService over the log.
 type Service struct {
 	pb.UnimplementedChangeServiceServer
-	log ledger.Ledger
+	log   ledger.Ledger
+	key   *checkpoint.Key
+	clock func() time.Time
 }
 
-// New returns the service over a ledger.
-func New(l ledger.Ledger) *Service { return &Service{log: l} }
+// New returns the service over a ledger. key signs checkpoints, clock dates
+// them.
+func New(l ledger.Ledger, key *checkpoint.Key, clock func() time.Time) *Service {
+	return &Service{log: l, key: key, clock: clock}
+}
 
 // ListChanges implements ChangeService.
 func (s *Service) ListChanges(ctx context.Context, req *pb.ListChangesRequest) (*pb.ListChangesResponse, error) {

@@ -19,6 +19,7 @@ import (
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
 	"fairlead/services/changes"
+	"fairlead/services/checkpoint"
 	"fairlead/services/ledger"
 	"fairlead/services/ledger/sqlite"
 	"fairlead/services/record"
@@ -92,12 +93,45 @@ const (
 	integration   = pb.Role_ROLE_INTEGRATION
 )
 
+func signer(t *testing.T) *checkpoint.Key {
+	t.Helper()
+	key, err := checkpoint.NewKey()
+	require.NoError(t, err)
+	return key
+}
+
+// TestCheckpoint signs the end of the log: nothing while there is none, and
+// what is signed is what the log says.
+func TestCheckpoint(t *testing.T) {
+	t.Parallel()
+	l, key := newLog(t), signer(t)
+	s := changes.New(l, key, func() time.Time { return now.Add(40 * time.Minute) })
+	_, err := s.GetCheckpoint(as(t.Context(), auditor), &pb.GetCheckpointRequest{})
+	require.Equal(t, codes.FailedPrecondition, status.Code(err))
+	for i := range 3 {
+		l.put("principals/ada", fmt.Sprint(i), pb.TellerMode_TELLER_MODE_NAMED)
+	}
+	got, err := s.GetCheckpoint(as(t.Context(), auditor), &pb.GetCheckpointRequest{})
+	require.NoError(t, err)
+	pub, err := checkpoint.ParsePublic([]byte(got.GetPublicKey()))
+	require.NoError(t, err)
+	signed, err := checkpoint.Parse([]byte(got.GetText()))
+	require.NoError(t, err)
+	require.NoError(t, signed.Verify(pub))
+	list, err := l.Changes(t.Context(), 0, 10)
+	require.NoError(t, err)
+	require.Equal(t, checkpoint.Checkpoint{Origin: list[0].Hash, Seq: 3, Hash: list[2].Hash, Time: now.Truncate(time.Hour)}, signed.Checkpoint)
+	require.Equal(t, int64(3), got.GetSequenceNumber())
+	require.Equal(t, hex.EncodeToString(list[2].Hash[:]), got.GetHeadHash())
+	require.NotContains(t, got.String(), "quokka")
+}
+
 // TestChain reads the whole log page by page and follows the hashes, as
 // somebody does who must prove that nothing was rewritten.
 func TestChain(t *testing.T) {
 	t.Parallel()
 	l := newLog(t)
-	s := changes.New(l)
+	s := changes.New(l, signer(t), func() time.Time { return now })
 	empty, err := s.ListChanges(as(t.Context(), auditor), &pb.ListChangesRequest{})
 	require.NoError(t, err)
 	require.Empty(t, empty.GetChanges())
@@ -156,7 +190,7 @@ func TestChain(t *testing.T) {
 func TestWhoAndWhen(t *testing.T) {
 	t.Parallel()
 	l := newLog(t)
-	s := changes.New(l)
+	s := changes.New(l, signer(t), func() time.Time { return now })
 	l.put("principals/ada", "open", pb.TellerMode_TELLER_MODE_NAMED)
 	l.put("principals/ada", "quiet", pb.TellerMode_TELLER_MODE_CONFIDENTIAL)
 	l.put(access.Anonymous, "nobody", pb.TellerMode_TELLER_MODE_ANONYMOUS)
@@ -199,7 +233,7 @@ func (w *watching) Send(c *pb.Change) error {
 func TestWatch(t *testing.T) {
 	t.Parallel()
 	l := newLog(t)
-	s := changes.New(l)
+	s := changes.New(l, signer(t), func() time.Time { return now })
 	for i := range 300 {
 		l.put("principals/ada", fmt.Sprint("old", i), pb.TellerMode_TELLER_MODE_NAMED)
 	}

@@ -325,7 +325,8 @@ var wrongs = map[string][]wrong{
 	"ChangeService.WatchChanges": {
 		{"beyond the log", edit(func(r *pb.WatchChangesRequest) { r.AfterSequenceNumber = 1 << 40 }), invalid, "after_sequence_number"},
 	},
-	"ChangeService.GetHead": {},
+	"ChangeService.GetHead":       {},
+	"ChangeService.GetCheckpoint": {},
 }
 
 func long() *timestamppb.Timestamp { return timestamppb.New(now.AddDate(-77, 0, 0)) }

@@ -202,9 +202,10 @@ var good = map[string]func(w *world) proto.Message{
 		return &pb.CompareSummariesRequest{Summary: summary(), From: asAt(2), To: asAt(3), ReportLimit: 7}
 	},
 
-	"ChangeService.ListChanges":  func(*world) proto.Message { return &pb.ListChangesRequest{AfterSequenceNumber: 1, PageSize: 2} },
-	"ChangeService.WatchChanges": func(*world) proto.Message { return &pb.WatchChangesRequest{AfterSequenceNumber: 1} },
-	"ChangeService.GetHead":      func(*world) proto.Message { return &pb.GetHeadRequest{} },
+	"ChangeService.ListChanges":   func(*world) proto.Message { return &pb.ListChangesRequest{AfterSequenceNumber: 1, PageSize: 2} },
+	"ChangeService.WatchChanges":  func(*world) proto.Message { return &pb.WatchChangesRequest{AfterSequenceNumber: 1} },
+	"ChangeService.GetHead":       func(*world) proto.Message { return &pb.GetHeadRequest{} },
+	"ChangeService.GetCheckpoint": func(*world) proto.Message { return &pb.GetCheckpointRequest{} },
 }
 
 // asAt is the moment after a change.

@@ -16,6 +16,7 @@ import (
 	"fairlead/services/attachments"
 	"fairlead/services/blob/files"
 	"fairlead/services/changes"
+	"fairlead/services/checkpoint"
 	"fairlead/services/classify"
 	"fairlead/services/classify/toocs"
 	"fairlead/services/compute"
@@ -126,7 +127,11 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 		Measures: r.numbers, Finder: figures, Log: l, Tree: tree, Past: pastOfSummaries{r.past}, Draw: measure.Draw,
 		Edition: codes.Credit(), Clock: cfg.Clock,
 	})
-	r.changes = changes.New(l)
+	signer, err := checkpoint.Open(cfg.Data)
+	if err != nil {
+		return nil, fmt.Errorf("server: key for checkpoints: %w", err)
+	}
+	r.changes = changes.New(l, signer, cfg.Clock)
 	r.compute = compute.New()
 	store, err := files.Open(cfg.path(FilesFolder), cfg.Clock)
 	if err != nil {

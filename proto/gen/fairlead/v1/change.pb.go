@@ -472,7 +472,7 @@ var File_fairlead_v1_change_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_change_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/change.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf1\x03\n" +
+	"\x18fairlead/v1/change.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cfairlead/v1/checkpoint.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf1\x03\n" +
 	"\x06Change\x12'\n" +
 	"\x0fsequence_number\x18\x01 \x01(\x03R\x0esequenceNumber\x12;\n" +
 	"\vchange_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
@@ -508,11 +508,12 @@ const file_fairlead_v1_change_proto_rawDesc = "" +
 	"\x04head\x18\x02 \x01(\v2\x11.fairlead.v1.HeadR\x04head\"R\n" +
 	"\x13WatchChangesRequest\x12;\n" +
 	"\x15after_sequence_number\x18\x01 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x13afterSequenceNumber\"\x10\n" +
-	"\x0eGetHeadRequest2\x96\x02\n" +
+	"\x0eGetHeadRequest2\x83\x03\n" +
 	"\rChangeService\x12e\n" +
 	"\vListChanges\x12\x1f.fairlead.v1.ListChangesRequest\x1a .fairlead.v1.ListChangesResponse\"\x13\x82\xd3\xe4\x93\x02\r\x12\v/v1/changes\x12I\n" +
 	"\fWatchChanges\x12 .fairlead.v1.WatchChangesRequest\x1a\x13.fairlead.v1.Change\"\x000\x01\x12S\n" +
-	"\aGetHead\x12\x1b.fairlead.v1.GetHeadRequest\x1a\x11.fairlead.v1.Head\"\x18\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/changes:headB+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
+	"\aGetHead\x12\x1b.fairlead.v1.GetHeadRequest\x1a\x11.fairlead.v1.Head\"\x18\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/changes:head\x12k\n" +
+	"\rGetCheckpoint\x12!.fairlead.v1.GetCheckpointRequest\x1a\x17.fairlead.v1.Checkpoint\"\x1e\x82\xd3\xe4\x93\x02\x18\x12\x16/v1/changes:checkpointB+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
 
 var (
 	file_fairlead_v1_change_proto_rawDescOnce sync.Once
@@ -535,6 +536,8 @@ var file_fairlead_v1_change_proto_goTypes = []any{
 	(*WatchChangesRequest)(nil),   // 4: fairlead.v1.WatchChangesRequest
 	(*GetHeadRequest)(nil),        // 5: fairlead.v1.GetHeadRequest
 	(*timestamppb.Timestamp)(nil), // 6: google.protobuf.Timestamp
+	(*GetCheckpointRequest)(nil),  // 7: fairlead.v1.GetCheckpointRequest
+	(*Checkpoint)(nil),            // 8: fairlead.v1.Checkpoint
 }
 var file_fairlead_v1_change_proto_depIdxs = []int32{
 	6, // 0: fairlead.v1.Change.change_time:type_name -> google.protobuf.Timestamp
@@ -544,11 +547,13 @@ var file_fairlead_v1_change_proto_depIdxs = []int32{
 	2, // 4: fairlead.v1.ChangeService.ListChanges:input_type -> fairlead.v1.ListChangesRequest
 	4, // 5: fairlead.v1.ChangeService.WatchChanges:input_type -> fairlead.v1.WatchChangesRequest
 	5, // 6: fairlead.v1.ChangeService.GetHead:input_type -> fairlead.v1.GetHeadRequest
-	3, // 7: fairlead.v1.ChangeService.ListChanges:output_type -> fairlead.v1.ListChangesResponse
-	0, // 8: fairlead.v1.ChangeService.WatchChanges:output_type -> fairlead.v1.Change
-	1, // 9: fairlead.v1.ChangeService.GetHead:output_type -> fairlead.v1.Head
-	7, // [7:10] is the sub-list for method output_type
-	4, // [4:7] is the sub-list for method input_type
+	7, // 7: fairlead.v1.ChangeService.GetCheckpoint:input_type -> fairlead.v1.GetCheckpointRequest
+	3, // 8: fairlead.v1.ChangeService.ListChanges:output_type -> fairlead.v1.ListChangesResponse
+	0, // 9: fairlead.v1.ChangeService.WatchChanges:output_type -> fairlead.v1.Change
+	1, // 10: fairlead.v1.ChangeService.GetHead:output_type -> fairlead.v1.Head
+	8, // 11: fairlead.v1.ChangeService.GetCheckpoint:output_type -> fairlead.v1.Checkpoint
+	8, // [8:12] is the sub-list for method output_type
+	4, // [4:8] is the sub-list for method input_type
 	4, // [4:4] is the sub-list for extension type_name
 	4, // [4:4] is the sub-list for extension extendee
 	0, // [0:4] is the sub-list for field type_name
@@ -559,6 +564,7 @@ func file_fairlead_v1_change_proto_init() {
 	if File_fairlead_v1_change_proto != nil {
 		return
 	}
+	file_fairlead_v1_checkpoint_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -19,9 +19,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ChangeService_ListChanges_FullMethodName  = "/fairlead.v1.ChangeService/ListChanges"
-	ChangeService_WatchChanges_FullMethodName = "/fairlead.v1.ChangeService/WatchChanges"
-	ChangeService_GetHead_FullMethodName      = "/fairlead.v1.ChangeService/GetHead"
+	ChangeService_ListChanges_FullMethodName   = "/fairlead.v1.ChangeService/ListChanges"
+	ChangeService_WatchChanges_FullMethodName  = "/fairlead.v1.ChangeService/WatchChanges"
+	ChangeService_GetHead_FullMethodName       = "/fairlead.v1.ChangeService/GetHead"
+	ChangeService_GetCheckpoint_FullMethodName = "/fairlead.v1.ChangeService/GetCheckpoint"
 )
 
 // ChangeServiceClient is the client API for ChangeService service.
@@ -36,6 +37,9 @@ type ChangeServiceClient interface {
 	WatchChanges(ctx context.Context, in *WatchChangesRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[Change], error)
 	// GetHead returns the last change.
 	GetHead(ctx context.Context, in *GetHeadRequest, opts ...grpc.CallOption) (*Head, error)
+	// GetCheckpoint signs the end of the log and returns it, to be kept by
+	// somebody outside. FAILED_PRECONDITION while the log is empty.
+	GetCheckpoint(ctx context.Context, in *GetCheckpointRequest, opts ...grpc.CallOption) (*Checkpoint, error)
 }
 
 type changeServiceClient struct {
@@ -85,6 +89,16 @@ func (c *changeServiceClient) GetHead(ctx context.Context, in *GetHeadRequest, o
 	return out, nil
 }
 
+func (c *changeServiceClient) GetCheckpoint(ctx context.Context, in *GetCheckpointRequest, opts ...grpc.CallOption) (*Checkpoint, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Checkpoint)
+	err := c.cc.Invoke(ctx, ChangeService_GetCheckpoint_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ChangeServiceServer is the server API for ChangeService service.
 // All implementations must embed UnimplementedChangeServiceServer
 // for forward compatibility.
@@ -97,6 +111,9 @@ type ChangeServiceServer interface {
 	WatchChanges(*WatchChangesRequest, grpc.ServerStreamingServer[Change]) error
 	// GetHead returns the last change.
 	GetHead(context.Context, *GetHeadRequest) (*Head, error)
+	// GetCheckpoint signs the end of the log and returns it, to be kept by
+	// somebody outside. FAILED_PRECONDITION while the log is empty.
+	GetCheckpoint(context.Context, *GetCheckpointRequest) (*Checkpoint, error)
 	mustEmbedUnimplementedChangeServiceServer()
 }
 
@@ -115,6 +132,9 @@ func (UnimplementedChangeServiceServer) WatchChanges(*WatchChangesRequest, grpc.
 }
 func (UnimplementedChangeServiceServer) GetHead(context.Context, *GetHeadRequest) (*Head, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetHead not implemented")
+}
+func (UnimplementedChangeServiceServer) GetCheckpoint(context.Context, *GetCheckpointRequest) (*Checkpoint, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetCheckpoint not implemented")
 }
 func (UnimplementedChangeServiceServer) mustEmbedUnimplementedChangeServiceServer() {}
 func (UnimplementedChangeServiceServer) testEmbeddedByValue()                       {}
@@ -184,6 +204,24 @@ func _ChangeService_GetHead_Handler(srv interface{}, ctx context.Context, dec fu
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ChangeService_GetCheckpoint_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetCheckpointRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ChangeServiceServer).GetCheckpoint(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ChangeService_GetCheckpoint_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ChangeServiceServer).GetCheckpoint(ctx, req.(*GetCheckpointRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ChangeService_ServiceDesc is the grpc.ServiceDesc for ChangeService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -198,6 +236,10 @@ var ChangeService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetHead",
 			Handler:    _ChangeService_GetHead_Handler,
+		},
+		{
+			MethodName: "GetCheckpoint",
+			Handler:    _ChangeService_GetCheckpoint_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{
