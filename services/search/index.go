@@ -22,6 +22,9 @@ import (
 // ErrInUse says that another process has the index open.
 var ErrInUse = errors.New("search: the index folder is in use by another process")
 
+// errOtherVersion says that another version of this package made the index.
+var errOtherVersion = errors.New("made by another version")
+
 // shape numbers the shape of the documents. Raise it when newDocument or
 // tokens change what they give for the same report.
 const shape = 3
@@ -104,7 +107,7 @@ func reopen(path string) (idx bleve.Index, err error) {
 	}
 	made, err := idx.GetInternal(keySchema)
 	if err == nil && string(made) != schema() {
-		err = errors.New("made by another version")
+		err = errOtherVersion
 	}
 	if err == nil {
 		err = touch(idx)

@@ -158,13 +158,9 @@ func (p *Projection) settle(ctx context.Context, head ledger.Head) error {
 	if p.Seq() > 0 {
 		return nil
 	}
-	ours := p.stored.seq == 0
-	if p.stored.seq > 0 && p.stored.seq <= head.Seq {
-		at, err := p.led.Changes(ctx, p.stored.seq-1, 1)
-		if err != nil {
-			return fmt.Errorf("search: catch up: %w", err)
-		}
-		ours = len(at) == 1 && at[0].Seq == p.stored.seq && at[0].Hash == p.stored.hash
+	ours, err := p.belongs(ctx)
+	if err != nil {
+		return err
 	}
 	if !ours {
 		p.log.Warn("search index belongs to another log; it is made anew", "index_at", p.stored.seq, "log_at", head.Seq)
@@ -178,6 +174,18 @@ func (p *Projection) settle(ctx context.Context, head ledger.Head) error {
 	p.applied = p.stored
 	p.cursor.Advance(p.stored.seq)
 	return nil
+}
+
+// belongs reports whether the log holds the change that the index ends with.
+func (p *Projection) belongs(ctx context.Context) (bool, error) {
+	if p.stored.seq == 0 {
+		return true, nil
+	}
+	at, err := p.led.Changes(ctx, p.stored.seq-1, 1)
+	if err != nil {
+		return false, fmt.Errorf("search: catch up: %w", err)
+	}
+	return len(at) == 1 && at[0].Seq == p.stored.seq && at[0].Hash == p.stored.hash, nil
 }
 
 // Run follows the log until ctx ends, and returns its error.
