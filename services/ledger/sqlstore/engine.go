@@ -3,6 +3,7 @@ package sqlstore
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"log/slog"
 	"runtime"
 	"time"
@@ -18,6 +19,17 @@ type Engine struct {
 	// Notify, if not empty, is run with the new head's number before a
 	// commit that moved it.
 	Notify string
+	// Fragile says that an error spoils the whole transaction until it is
+	// rolled back to a savepoint: each write then opens one before anything.
+	Fragile bool
+	// Pipe sends calls in one go and returns how many rows the last one
+	// touched. It returns ErrRolledBack if the engine answered COMMIT with a
+	// rollback. nil sends each by itself.
+	Pipe func(ctx context.Context, conn *sql.Conn, calls []Call) (int64, error)
+	// Known, if not empty, looks up many request ids in one query: given the
+	// actors and the ids, two lists of the same length, it returns actor, id,
+	// fingerprint, first_seq, seq and answer of those that are remembered.
+	Known string
 	// Text turns a statement as it is written here (question marks, BIGINT
 	// and BLOB) into the engine's own; nil leaves it.
 	Text func(string) string
@@ -36,6 +48,15 @@ type Engine struct {
 	// just overwritten, as far as it can; nil for nothing.
 	Wipe func(ctx context.Context, conn *sql.Conn) error
 }
+
+// Call is one statement with its arguments.
+type Call struct {
+	Text string
+	Args []any
+}
+
+// ErrRolledBack says that an engine was told to commit and rolled back.
+var ErrRolledBack = errors.New("the database rolled the transaction back in place of a commit")
 
 // Options adjust a store. The zero value is right for production.
 type Options struct {

@@ -13,10 +13,10 @@ import (
 // under it. A name without a key, new or erased, gets one.
 func (t *txn) seal(c ledger.Change) (id int64, body []byte, err error) {
 	var key []byte
-	err = t.w.sealed.QueryRow(c.Name).Scan(&id, &key)
+	err = t.w.row(t.w.sealed, c.Name).Scan(&id, &key)
 	if errors.Is(err, sql.ErrNoRows) {
 		id, key = c.Seq, ledger.NewKey()
-		_, err = t.w.seal.Exec(id, c.Name, key)
+		err = t.w.later(t.w.seal, id, c.Name, key)
 	}
 	if err != nil {
 		return 0, nil, t.spoil("put "+c.Name, err)
@@ -35,13 +35,13 @@ func (t *txn) Erase(ctx context.Context, name string) error {
 	what := "erase " + shown(name)
 	var kind string
 	var revision int64
-	if err := t.w.current.QueryRow(name).Scan(&kind, &revision); err != nil {
+	if err := t.w.row(t.w.current, name).Scan(&kind, &revision); err != nil {
 		return t.spoil(what, err)
 	}
 	if err := t.mark(); err != nil {
 		return err
 	}
-	if _, err := t.w.destroy.Exec(name); err != nil {
+	if _, err := t.w.exec(t.w.destroy, name); err != nil {
 		return t.spoil(what, err)
 	}
 	rows, err := collect(context.Background(), t.w.openOf, scanOpen, name)
@@ -50,7 +50,7 @@ func (t *txn) Erase(ctx context.Context, name string) error {
 	}
 	for _, row := range rows {
 		h := ledger.BodyHash(row.Salt, row.stored)
-		if _, err := t.w.blot.Exec(h[:], row.Seq); err != nil {
+		if err := t.w.later(t.w.blot, h[:], row.Seq); err != nil {
 			return t.spoil(what, err)
 		}
 	}

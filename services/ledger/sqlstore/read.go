@@ -12,7 +12,7 @@ import (
 
 // readStmts are prepared on the pool of readers.
 type readStmts struct {
-	head, get, list, listOfKind, changes, history, getAt, claimed *sql.Stmt
+	head, get, list, listOfKind, changes, history, getAt, claimed prepared
 }
 
 func (s *Store) openReaders(ctx context.Context) error {
@@ -44,6 +44,17 @@ func (s *Store) fail(what string, err error) error {
 	return s.wrap(what, err)
 }
 
+// repeat runs a read again if the connection it ran on turns out to be lost: a
+// pool keeps connections that died while nobody used them.
+func repeat[T any](ctx context.Context, s *Store, read func() (T, error)) (T, error) {
+	for try := 0; ; try++ {
+		v, err := read()
+		if err == nil || try == retries || ctx.Err() != nil || !s.engine.Lost(err) {
+			return v, err
+		}
+	}
+}
+
 // shown returns a name for an error text. What cannot be a name is left out:
 // it may be anything somebody typed.
 func shown(name string) string {
@@ -55,7 +66,7 @@ func shown(name string) string {
 
 // Get implements ledger.Ledger.
 func (s *Store) Get(ctx context.Context, name string) (ledger.Resource, error) {
-	r, err := scanResource(s.read.get.QueryRowContext(ctx, name))
+	r, err := repeat(ctx, s, func() (ledger.Resource, error) { return scanResource(s.read.get.QueryRowContext(ctx, name)) })
 	if err != nil {
 		return ledger.Resource{}, s.fail("get "+shown(name), err)
 	}
@@ -64,14 +75,16 @@ func (s *Store) Get(ctx context.Context, name string) (ledger.Resource, error) {
 
 // List implements ledger.Ledger.
 func (s *Store) List(ctx context.Context, kind, prefix, after string, limit int) ([]ledger.Resource, error) {
-	list, err := listResources(ctx, s.read.list, s.read.listOfKind, kind, prefix, after, limit)
+	list, err := repeat(ctx, s, func() ([]ledger.Resource, error) {
+		return listResources(ctx, s.read.list, s.read.listOfKind, kind, prefix, after, limit)
+	})
 	if err != nil {
 		return nil, s.fail("list", err)
 	}
 	return list, nil
 }
 
-func listResources(ctx context.Context, all, ofKind *sql.Stmt, kind, prefix, after string, limit int) ([]ledger.Resource, error) {
+func listResources(ctx context.Context, all, ofKind prepared, kind, prefix, after string, limit int) ([]ledger.Resource, error) {
 	limit, err := ledger.CheckList(prefix, after, limit)
 	if err != nil {
 		return nil, err
@@ -85,7 +98,7 @@ func listResources(ctx context.Context, all, ofKind *sql.Stmt, kind, prefix, aft
 }
 
 // collect runs a query and scans all its rows.
-func collect[T any](ctx context.Context, stmt *sql.Stmt, scan func(scanner) (T, error), args ...any) ([]T, error) {
+func collect[T any](ctx context.Context, stmt prepared, scan func(scanner) (T, error), args ...any) ([]T, error) {
 	rows, err := stmt.QueryContext(ctx, args...)
 	if err != nil {
 		return nil, err
@@ -104,14 +117,14 @@ func collect[T any](ctx context.Context, stmt *sql.Stmt, scan func(scanner) (T, 
 
 // Claimed implements ledger.Ledger.
 func (s *Store) Claimed(ctx context.Context, space, key string) (string, error) {
-	name, err := claimedBy(ctx, s.read.claimed, space, key)
+	name, err := repeat(ctx, s, func() (string, error) { return claimedBy(ctx, s.read.claimed, space, key) })
 	if err != nil {
 		return "", s.fail("look up claim", err)
 	}
 	return name, nil
 }
 
-func claimedBy(ctx context.Context, stmt *sql.Stmt, space, key string) (string, error) {
+func claimedBy(ctx context.Context, stmt prepared, space, key string) (string, error) {
 	if err := ledger.CheckClaim(space, key); err != nil {
 		return "", err
 	}
@@ -126,7 +139,9 @@ func (s *Store) Changes(ctx context.Context, after int64, limit int) ([]ledger.C
 	if err != nil {
 		return nil, err
 	}
-	list, err := collect(ctx, s.read.changes, scanChange, after, limit)
+	list, err := repeat(ctx, s, func() ([]ledger.Change, error) {
+		return collect(ctx, s.read.changes, scanChange, after, limit)
+	})
 	if err != nil {
 		return nil, s.fail(fmt.Sprintf("changes after %d", after), err)
 	}
@@ -135,7 +150,7 @@ func (s *Store) Changes(ctx context.Context, after int64, limit int) ([]ledger.C
 
 // History implements ledger.Ledger.
 func (s *Store) History(ctx context.Context, name string) ([]ledger.Change, error) {
-	list, err := collect(ctx, s.read.history, scanChange, name)
+	list, err := repeat(ctx, s, func() ([]ledger.Change, error) { return collect(ctx, s.read.history, scanChange, name) })
 	if err == nil && len(list) == 0 {
 		err = ledger.ErrNotFound
 	}
@@ -155,7 +170,9 @@ func (s *Store) GetAt(ctx context.Context, name string, seq int64) (ledger.Resou
 	if seq > head.Seq {
 		return ledger.Resource{}, fmt.Errorf("ledger: %s: %w: it is at %d", what, ledger.ErrAhead, head.Seq)
 	}
-	r, err := scanResource(s.read.getAt.QueryRowContext(ctx, name, seq))
+	r, err := repeat(ctx, s, func() (ledger.Resource, error) {
+		return scanResource(s.read.getAt.QueryRowContext(ctx, name, seq))
+	})
 	if err != nil {
 		return ledger.Resource{}, s.fail(what, err)
 	}
@@ -164,14 +181,14 @@ func (s *Store) GetAt(ctx context.Context, name string, seq int64) (ledger.Resou
 
 // Head implements ledger.Ledger.
 func (s *Store) Head(ctx context.Context) (ledger.Head, error) {
-	h, err := readHead(ctx, s.read.head)
+	h, err := repeat(ctx, s, func() (ledger.Head, error) { return readHead(ctx, s.read.head) })
 	if err != nil {
 		return ledger.Head{}, s.fail("read head", err)
 	}
 	return h, nil
 }
 
-func readHead(ctx context.Context, stmt *sql.Stmt) (ledger.Head, error) {
+func readHead(ctx context.Context, stmt prepared) (ledger.Head, error) {
 	h, err := scanHead(stmt.QueryRowContext(ctx))
 	if errors.Is(err, sql.ErrNoRows) {
 		return ledger.Head{}, nil

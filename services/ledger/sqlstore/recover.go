@@ -12,9 +12,11 @@ import (
 
 // How long the writer tries to get a connection back before it answers those
 // who wait: long enough for a database that restarts, shorter than callers'
-// patience.
+// patience. Once it has tried in vain, later batches wait a moment only, so
+// that people are told at once while the database stays away.
 const (
 	recoverFor   = 10 * time.Second
+	recoverAgain = time.Second
 	recoverPause = 100 * time.Millisecond
 )
 
@@ -22,12 +24,16 @@ const (
 // the last commit took place although its answer never came. An error means
 // that there is no connection, and is told to everybody in the batch.
 func (w *writer) recover(head ledger.Head, committing bool) (landed bool, err error) {
+	patience := recoverFor
+	if w.conn == nil {
+		patience = recoverAgain
+	}
 	// Not a request's context: the batch belongs to many callers. Close waits
 	// for it, as it does for a commit.
-	ctx, cancel := context.WithTimeout(context.Background(), recoverFor)
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	defer cancel()
 	for {
-		_ = w.close() // the connection is broken; that it cannot be closed well is no news
+		w.discard()
 		if err = w.connect(ctx); err == nil {
 			if !committing {
 				return false, nil
@@ -35,23 +41,29 @@ func (w *writer) recover(head ledger.Head, committing bool) (landed bool, err er
 			if landed, err = w.landed(head); err == nil {
 				return landed, nil
 			}
+			w.discard()
 		}
 		select {
 		case <-time.After(recoverPause):
 		case <-ctx.Done():
 			// err is of the last try to connect.
 			if committing {
-				return false, fmt.Errorf("%w: %w", ledger.ErrUnknown, w.s.engine.Tell(err))
+				return false, fmt.Errorf("%w: %v", ledger.ErrUnknown, err)
 			}
-			return false, fmt.Errorf("%w: %w", ledger.ErrAway, w.s.engine.Tell(err))
+			return false, fmt.Errorf("%w: %w", ledger.ErrAway, err)
 		}
 	}
 }
 
-// landed says whether the log holds the change that head names. It looks inside
+// landed says whether the log holds the change that head names. A batch that
+// made none (claims, a request that had nothing to do) counts as not landed: to
+// run it again does no more than was done. It looks inside
 // a transaction of its own, which begins only when the lost one has ended: one
 // that is still committing keeps other writers away.
 func (w *writer) landed(head ledger.Head) (bool, error) {
+	if head.Seq == w.found {
+		return false, nil
+	}
 	for _, stmt := range w.begin {
 		if _, err := stmt.Exec(); err != nil {
 			return false, err

@@ -181,9 +181,15 @@ func scanHead(s scanner) (ledger.Head, error) {
 	return h, nil
 }
 
+// prepared is a statement on its connection, or its pool, with its text.
+type prepared struct {
+	*sql.Stmt
+	text string
+}
+
 // statement says where a prepared text goes.
 type statement struct {
-	to   **sql.Stmt
+	to   *prepared
 	text string
 }
 
@@ -204,12 +210,13 @@ func (s *Store) prepare(ctx context.Context, on interface {
 }, list []statement) (stmts, error) {
 	var done stmts
 	for _, st := range list {
-		stmt, err := on.PrepareContext(ctx, s.engine.Text(st.text))
+		text := s.engine.Text(st.text)
+		stmt, err := on.PrepareContext(ctx, text)
 		if err != nil {
 			return done, fmt.Errorf("ledger: prepare statements: %w", err)
 		}
 		done = append(done, stmt)
-		*st.to = stmt
+		*st.to = prepared{stmt, text}
 	}
 	return done, nil
 }

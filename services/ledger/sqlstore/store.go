@@ -32,6 +32,8 @@ type Store struct {
 	closing    context.Context
 	endWaiting context.CancelFunc
 
+	// moving makes an advance and its ring one step.
+	moving  sync.Mutex
 	applied ledger.Cursor
 	bell    ledger.Bell
 	count   counters
@@ -92,13 +94,19 @@ func (s *Store) Conn() *sql.Conn {
 	return s.w.conn
 }
 
-// Moved says that another process has written up to seq. It wakes who waits.
+// Moved says that the log has reached seq, and wakes who waits if that is news.
+// A store that is told of its own commits by its engine too wakes nobody twice.
 func (s *Store) Moved(seq int64) {
+	s.moving.Lock()
+	defer s.moving.Unlock()
 	if seq > s.applied.Seq() {
 		s.applied.Advance(seq)
+		s.bell.Ring()
 	}
-	s.bell.Ring()
 }
+
+// Known returns the newest change this store has heard of.
+func (s *Store) Known() int64 { return s.applied.Seq() }
 
 // Close finishes the writes that are waiting and closes everything. Later calls
 // of Write and Wait return ErrClosed.

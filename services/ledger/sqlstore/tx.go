@@ -58,7 +58,7 @@ func (t *txn) mark() error {
 	if t.saved {
 		return nil
 	}
-	if _, err := t.w.save.Exec(); err != nil {
+	if err := t.w.later(t.w.save); err != nil {
 		return t.spoil("savepoint", err)
 	}
 	t.saved = true
@@ -70,7 +70,7 @@ func (t *txn) Get(ctx context.Context, name string) (ledger.Resource, error) {
 	if err := t.ready(ctx); err != nil {
 		return ledger.Resource{}, err
 	}
-	r, err := scanResource(t.w.get.QueryRow(name))
+	r, err := scanResource(t.w.row(t.w.get, name))
 	if err != nil {
 		return ledger.Resource{}, t.spoil("get "+shown(name), err)
 	}
@@ -81,6 +81,9 @@ func (t *txn) Get(ctx context.Context, name string) (ledger.Resource, error) {
 func (t *txn) List(ctx context.Context, kind, prefix, after string, limit int) ([]ledger.Resource, error) {
 	if err := t.ready(ctx); err != nil {
 		return nil, err
+	}
+	if err := t.w.flush(); err != nil {
+		return nil, t.spoil("list", err)
 	}
 	list, err := listResources(context.Background(), t.w.list, t.w.listOfKind, kind, prefix, after, limit)
 	if err != nil {
@@ -118,7 +121,7 @@ func (t *txn) Put(ctx context.Context, p ledger.Put) (ledger.Change, error) {
 	}
 	c.BodyHash = ledger.BodyHash(c.Salt, body)
 	c.Hash = ledger.HashChange(c)
-	if _, err := t.w.append.Exec(c.Seq, c.Time.UnixMicro(), c.Actor, c.Verb, c.Name, c.Kind, c.Revision,
+	if err := t.w.later(t.w.append, c.Seq, c.Time.UnixMicro(), c.Actor, c.Verb, c.Name, c.Kind, c.Revision,
 		c.RequestID, c.Hash[:], c.Salt[:], seal, body); err != nil {
 		return ledger.Change{}, t.spoil("put "+p.Name, err)
 	}
@@ -131,11 +134,7 @@ func (t *txn) Put(ctx context.Context, p ledger.Put) (ledger.Change, error) {
 func (t *txn) place(p ledger.Put, seq int64) (int64, error) {
 	if p.IfRevision <= 0 {
 		// Most writes are of something new: one statement and no look-up.
-		result, err := t.w.add.Exec(p.Name, p.Kind, 1, seq)
-		if err != nil {
-			return 0, t.spoil("put "+p.Name, err)
-		}
-		added, err := result.RowsAffected()
+		added, err := t.w.exec(t.w.add, p.Name, p.Kind, 1, seq)
 		if err != nil {
 			return 0, t.spoil("put "+p.Name, err)
 		}
@@ -145,7 +144,7 @@ func (t *txn) place(p ledger.Put, seq int64) (int64, error) {
 	}
 	var kind string
 	var current int64
-	err := t.w.current.QueryRow(p.Name).Scan(&kind, &current)
+	err := t.w.row(t.w.current, p.Name).Scan(&kind, &current)
 	if err != nil {
 		return 0, t.spoil(fmt.Sprintf("put %s at revision %d", p.Name, p.IfRevision), err)
 	}
@@ -157,7 +156,7 @@ func (t *txn) place(p ledger.Put, seq int64) (int64, error) {
 	case kind != p.Kind:
 		return 0, fmt.Errorf("ledger: put %s: it is a %s and cannot become a %s: %w", p.Name, kind, p.Kind, ledger.ErrInvalid)
 	}
-	if _, err := t.w.move.Exec(current+1, seq, p.Name); err != nil {
+	if err := t.w.later(t.w.move, current+1, seq, p.Name); err != nil {
 		return 0, t.spoil("put "+p.Name, err)
 	}
 	return current + 1, nil
@@ -223,7 +222,7 @@ func (t *txn) Claim(ctx context.Context, space, key, name string) error {
 	if err := t.mark(); err != nil {
 		return err
 	}
-	if _, err := t.w.claim.Exec(space, []byte(key), name, t.before.Seq+1); err != nil {
+	if err := t.w.later(t.w.claim, space, []byte(key), name, t.before.Seq+1); err != nil {
 		return t.spoil("claim in "+space, err)
 	}
 	return nil
@@ -233,6 +232,9 @@ func (t *txn) Claim(ctx context.Context, space, key, name string) error {
 func (t *txn) Claimed(ctx context.Context, space, key string) (string, error) {
 	if err := t.ready(ctx); err != nil {
 		return "", err
+	}
+	if err := t.w.flush(); err != nil {
+		return "", t.spoil("look up claim", err)
 	}
 	name, err := claimedBy(context.Background(), t.w.claimed, space, key)
 	if err != nil {
@@ -252,7 +254,7 @@ func (t *txn) Release(ctx context.Context, space, key string) error {
 	if err := t.mark(); err != nil {
 		return err
 	}
-	if _, err := t.w.releaseName.Exec(space, []byte(key)); err != nil {
+	if err := t.w.later(t.w.releaseName, space, []byte(key)); err != nil {
 		return t.spoil("release in "+space, err)
 	}
 	return nil
@@ -271,15 +273,21 @@ func (t *txn) finish() error {
 			return err
 		}
 		r := t.receipt()
-		if _, err := t.w.remember.Exec(t.request.Actor, t.request.ID, t.request.Fingerprint[:],
+		if err := t.w.later(t.w.remember, t.request.Actor, t.request.ID, t.request.Fingerprint[:],
 			r.FirstSeq, r.Seq, stored(r.Answer)); err != nil {
 			return t.spoil("remember request", err)
 		}
 	}
-	if t.saved {
-		if _, err := t.w.release.Exec(); err != nil {
-			return t.spoil("release savepoint", err)
-		}
+	return t.leave()
+}
+
+// leave closes the savepoint and keeps what was done since.
+func (t *txn) leave() error {
+	if !t.saved {
+		return nil
+	}
+	if err := t.w.later(t.w.release); err != nil {
+		return t.spoil("release savepoint", err)
 	}
 	return nil
 }
@@ -290,11 +298,10 @@ func (t *txn) undo() error {
 	if !t.saved {
 		return nil
 	}
-	if _, err := t.w.undo.Exec(); err != nil {
+	if _, err := t.w.exec(t.w.undo); err != nil {
 		return err
 	}
-	_, err := t.w.release.Exec()
-	return err
+	return t.w.later(t.w.release)
 }
 
 func (t *txn) receipt() ledger.Receipt {

@@ -164,56 +164,37 @@ func (v *verifier) seals(ctx context.Context) error {
 	return nil
 }
 
-// resources replays the log name by name beside the table of resources, both
-// in the order of names.
+// resources replays the log name by name and compares the outcome with the
+// table of resources.
 func (v *verifier) resources(ctx context.Context) error {
-	next, stop, err := v.states(ctx)
-	if err != nil {
-		return err
-	}
-	defer stop()
+	const log = `SELECT CAST(c.name AS TEXT), CAST(c.kind AS TEXT), CAST(c.revision AS BIGINT), c.seq,
+		CAST(r.kind AS TEXT), CAST(r.revision AS BIGINT), CAST(r.seq AS BIGINT)
+		FROM changes c LEFT JOIN resources r ON r.name = c.name ORDER BY c.name, c.revision`
 	var replayed int64
 	var at state // the log's state of the present name
-	have, err := next()
-	if err != nil {
-		return err
-	}
-	// settle compares the replayed state with the table's.
-	settle := func() error {
-		for have.name != "" && (at.name == "" || have.name < at.name) {
-			v.report.Resources++
-			v.problem(have.seq, have.name, "the resource has no change in the log")
-			if have, err = next(); err != nil {
-				return err
-			}
-		}
+	var have held
+	settle := func() {
 		switch {
 		case at.name == "":
-		case have.name != at.name:
+		case have.kind == nil:
 			v.problem(at.seq, at.name, "the log has this resource, the table of resources does not")
 		default:
 			v.report.Resources++
-			if have != at {
+			if *have.kind != at.kind || *have.revision != at.revision || *have.seq != at.seq {
 				v.problem(at.seq, at.name, fmt.Sprintf("the resource is %s revision %d of change %d, the log says %s revision %d of change %d",
-					have.kind, have.revision, have.seq, at.kind, at.revision, at.seq))
+					*have.kind, *have.revision, *have.seq, at.kind, at.revision, at.seq))
 			}
-			have, err = next()
 		}
-		return err
 	}
-	const log = `SELECT CAST(name AS TEXT), CAST(kind AS TEXT), CAST(revision AS BIGINT), seq FROM changes ORDER BY changes.name, changes.revision`
-	err = v.each(ctx, log, nil, func(rows *sql.Rows) error {
+	err := v.each(ctx, log, nil, func(rows *sql.Rows) error {
 		replayed++
-		c, err := scanState(rows)
-		if err != nil {
+		var c state
+		var now held
+		if err := rows.Scan(&c.name, &c.kind, &c.revision, &c.seq, &now.kind, &now.revision, &now.seq); err != nil {
 			return err
 		}
 		if c.name != at.name {
-			if at.name != "" {
-				if err := settle(); err != nil {
-					return err
-				}
-			}
+			settle()
 			at = state{name: c.name, kind: c.kind}
 		}
 		if c.revision != at.revision+1 {
@@ -222,53 +203,46 @@ func (v *verifier) resources(ctx context.Context) error {
 		if c.kind != at.kind || c.seq < at.seq {
 			v.problem(c.seq, c.name, "kind or order does not fit the revision before")
 		}
-		at = c
+		at, have = c, now
 		return nil
 	})
 	if err != nil {
 		return err
 	}
-	if at.name != "" {
-		if err := settle(); err != nil {
-			return err
-		}
-	}
-	at = state{}
-	if err := settle(); err != nil {
-		return err
-	}
+	settle()
 	if replayed != v.report.Changes {
 		v.problem(0, "", fmt.Sprintf("by name the log has %d changes, by number %d", replayed, v.report.Changes))
 	}
-	return nil
+	return v.baseless(ctx)
 }
 
-// state is one row of the table of resources, or what the log makes of it.
-type state struct {
-	name, kind    string
-	revision, seq int64
-}
-
-func scanState(s scanner) (state, error) {
-	var st state
-	err := s.Scan(&st.name, &st.kind, &st.revision, &st.seq)
-	return st, err
-}
-
-// states returns a function that gives the table of resources row by row, and
-// a zero state after the last.
-func (v *verifier) states(ctx context.Context) (next func() (state, error), stop func(), err error) {
-	rows, err := v.tx.QueryContext(ctx, v.engine.Text(`SELECT CAST(name AS TEXT), CAST(kind AS TEXT), CAST(revision AS BIGINT), CAST(seq AS BIGINT) FROM resources ORDER BY resources.name`))
-	if err != nil {
-		return nil, nil, err
+// state is what the log makes of one name, held what the table of resources
+// holds of it, if anything.
+type (
+	state struct {
+		name, kind    string
+		revision, seq int64
 	}
-	next = func() (state, error) {
-		if !rows.Next() {
-			return state{}, rows.Err()
+	held struct {
+		kind          *string
+		revision, seq *int64
+	}
+)
+
+// baseless looks for resources that no change made.
+func (v *verifier) baseless(ctx context.Context) error {
+	const query = `SELECT CAST(r.seq AS BIGINT), CAST(r.name AS TEXT) FROM resources r
+		WHERE NOT EXISTS (SELECT 1 FROM changes c WHERE c.name = r.name) ORDER BY r.name`
+	return v.each(ctx, query, nil, func(rows *sql.Rows) error {
+		var seq int64
+		var name string
+		if err := rows.Scan(&seq, &name); err != nil {
+			return err
 		}
-		return scanState(rows)
-	}
-	return next, func() { rows.Close() }, nil
+		v.report.Resources++
+		v.problem(seq, name, "the resource has no change in the log")
+		return nil
+	})
 }
 
 // requests checks that remembered request ids and the log agree, which also

@@ -3,6 +3,7 @@ package sqlstore
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"errors"
 	"fmt"
 
@@ -18,25 +19,37 @@ type writer struct {
 	done chan struct{}
 	conn *sql.Conn
 
-	begin                       []*sql.Stmt
-	notify                      *sql.Stmt
-	commit, rollback            *sql.Stmt
-	save, release, undo         *sql.Stmt
-	head, hashOf                *sql.Stmt
-	get, list, listOfKind       *sql.Stmt
-	current, add, move, append  *sql.Stmt
-	sealed, seal, destroy       *sql.Stmt
-	openOf, blot                *sql.Stmt
-	request, remember           *sql.Stmt
-	claimed, claim, releaseName *sql.Stmt
+	begin                       []prepared
+	notify                      prepared
+	commit, rollback            prepared
+	save, release, undo         prepared
+	head, hashOf                prepared
+	get, list, listOfKind       prepared
+	current, add, move, append  prepared
+	sealed, seal, destroy       prepared
+	openOf, blot                prepared
+	request, known, remember    prepared
+	claimed, claim, releaseName prepared
 
 	stmts stmts
+
+	// pending statements go to the engine together with the next one whose
+	// answer is needed; see pipe.go.
+	pending []Call
+	// careful sends every statement by itself, so that an error belongs to
+	// the write that caused it. piped says that one came up while it was not
+	// so, and whose it is is not known.
+	careful, piped bool
+	// asked holds what is remembered of the request ids of the batch.
+	asked map[requestKey]remembered
 
 	// batch is what is being worked on, running the write whose callback has
 	// the floor: known here so that both survive the goroutine.
 	batch   []*write
 	running *write
 
+	// found is the number of the head that the batch found.
+	found int64
 	// erased says that the batch has erased something.
 	erased bool
 	// clockBehind says that a slow clock has been logged already.
@@ -85,7 +98,7 @@ func (w *writer) connect(ctx context.Context) (err error) {
 		w.conn = nil
 		return err
 	}
-	w.begin = make([]*sql.Stmt, len(w.s.engine.Begin))
+	w.begin = make([]prepared, len(w.s.engine.Begin))
 	list := []statement{
 		{&w.commit, "COMMIT"}, {&w.rollback, "ROLLBACK"},
 		{&w.save, "SAVEPOINT one"}, {&w.release, "RELEASE SAVEPOINT one"}, {&w.undo, "ROLLBACK TO SAVEPOINT one"},
@@ -99,11 +112,22 @@ func (w *writer) connect(ctx context.Context) (err error) {
 	for i, text := range w.s.engine.Begin {
 		list = append(list, statement{&w.begin[i], text})
 	}
-	if w.s.engine.Notify != "" {
-		list = append(list, statement{&w.notify, w.s.engine.Notify})
+	for to, text := range map[*prepared]string{&w.notify: w.s.engine.Notify, &w.known: w.s.engine.Known} {
+		if text != "" {
+			list = append(list, statement{to, text})
+		}
 	}
 	w.stmts, err = w.s.prepare(ctx, w.conn, list)
 	return err
+}
+
+// discard closes a connection that is lost, or in a state not known, so that no
+// pool keeps it.
+func (w *writer) discard() {
+	if w.conn != nil {
+		_ = w.conn.Raw(func(any) error { return driver.ErrBadConn })
+	}
+	_ = w.close() // it is broken; that it cannot be closed well is no news
 }
 
 // close closes the connection and what was prepared on it.
@@ -136,6 +160,7 @@ func (w *writer) run() {
 		if w.conn != nil {
 			_, _ = w.rollback.Exec()
 		}
+		w.pending = nil
 		w.again()
 		w.do()
 	}
@@ -191,10 +216,7 @@ func (w *writer) do() {
 		}
 	}
 	w.tally()
-	if head > w.s.applied.Seq() {
-		w.s.applied.Advance(head)
-		w.s.bell.Ring()
-	}
+	w.s.Moved(head)
 	for _, one := range w.batch {
 		close(one.done)
 	}
@@ -206,6 +228,7 @@ func (w *writer) do() {
 // head's number. If the transaction is lost on the way, the batch runs again,
 // but for a write that lost it by itself, which is settled.
 func (w *writer) transact() (int64, error) {
+	w.careful = false
 	for try := 0; ; try++ {
 		head, committing, err := w.attempt()
 		if err == nil {
@@ -217,6 +240,7 @@ func (w *writer) transact() (int64, error) {
 			_, _ = w.rollback.Exec()
 		}
 		w.erased = false
+		piped := w.piped
 		gone := w.conn == nil || w.s.engine.Lost(err)
 		if gone {
 			w.s.opts.Log.Warn("connection to the database lost; making a new one", "committing", committing)
@@ -228,7 +252,15 @@ func (w *writer) transact() (int64, error) {
 				return head.Seq, nil
 			}
 		}
-		if !gone && !w.s.engine.Again(err) && !errors.Is(err, errLost) || try == retries {
+		switch {
+		case gone || w.s.engine.Again(err) || errors.Is(err, errLost) || errors.Is(err, ErrRolledBack):
+			if try == retries {
+				return 0, fmt.Errorf("ledger: write: %w", w.s.engine.Tell(err))
+			}
+		case piped:
+			// Some statement failed on its own account. Find out whose.
+			w.careful = true
+		default:
 			return 0, fmt.Errorf("ledger: write: %w", w.s.engine.Tell(err))
 		}
 		w.again()
@@ -242,17 +274,24 @@ func (w *writer) attempt() (head ledger.Head, committing bool, err error) {
 	if w.conn == nil {
 		return head, false, ledger.ErrAway // since the last batch
 	}
+	w.pending, w.piped = nil, false
 	for _, stmt := range w.begin {
-		if _, err := stmt.Exec(); err != nil {
+		if err := w.later(stmt); err != nil {
 			return head, false, fmt.Errorf("begin: %w", err)
 		}
+	}
+	if err := w.flush(); err != nil {
+		return head, false, fmt.Errorf("begin: %w", err)
+	}
+	if err := w.ask(); err != nil {
+		return head, false, fmt.Errorf("look up requests: %w", err)
 	}
 	// The head is read anew each time: the database is the truth, and this
 	// goroutine remembers nothing that a failed commit could make wrong.
 	if head, err = readHead(context.Background(), w.head); err != nil {
 		return head, false, fmt.Errorf("read head: %w", err)
 	}
-	before := head.Seq
+	w.found = head.Seq
 	for _, one := range w.batch {
 		if one.outcome == settled {
 			continue
@@ -261,12 +300,12 @@ func (w *writer) attempt() (head ledger.Head, committing bool, err error) {
 			return head, false, err
 		}
 	}
-	if w.notify != nil && head.Seq > before {
-		if _, err := w.notify.Exec(head.Seq); err != nil {
+	if w.notify.Stmt != nil && head.Seq > w.found {
+		if err := w.later(w.notify, head.Seq); err != nil {
 			return head, false, fmt.Errorf("notify: %w", err)
 		}
 	}
-	if _, err := w.commit.Exec(); err != nil {
+	if _, err := w.exec(w.commit); err != nil {
 		return head, true, fmt.Errorf("commit: %w", err)
 	}
 	return head, false, nil
@@ -275,23 +314,23 @@ func (w *writer) attempt() (head ledger.Head, committing bool, err error) {
 // one runs a single write within the open transaction and moves head. It
 // returns an error only when the transaction itself is lost.
 func (w *writer) one(one *write, head *ledger.Head) error {
-	if one.request.ID != "" {
-		known, err := w.answered(one)
-		if err != nil {
-			if w.s.engine.Lost(err) || w.s.engine.Again(err) {
-				return err
-			}
-			one.err, one.outcome = w.s.wrap("look up request", err), refused
-			return nil
-		}
-		if known {
-			return nil
+	t := &txn{s: w.s, w: w, request: one.request, before: *head, head: *head}
+	if w.s.engine.Fragile {
+		if err := t.mark(); err != nil {
+			return err
 		}
 	}
-	t := &txn{s: w.s, w: w, request: one.request, before: *head, head: *head}
-	w.running = one
-	err := one.call(t)
-	w.running = nil
+	known, err := w.answered(one)
+	switch {
+	case err != nil:
+		err = t.spoil("look up request", err)
+	case known:
+		return t.leave()
+	default:
+		w.running = one
+		err = one.call(t)
+		w.running = nil
+	}
 	if err == nil && t.broken != nil {
 		// The callback swallowed a storage error; its puts may be partial.
 		err = t.broken
@@ -300,12 +339,16 @@ func (w *writer) one(one *write, head *ledger.Head) error {
 		err = t.finish()
 	}
 	if err != nil {
-		if t.broken != nil && (w.s.engine.Lost(t.broken) || w.s.engine.Again(t.broken)) {
-			// No fault of this write: the batch runs again with it.
+		if t.broken != nil && (w.piped || w.s.engine.Lost(t.broken) || w.s.engine.Again(t.broken)) {
+			// No fault of this write, or not known to be: the batch runs
+			// again with it.
 			return t.broken
 		}
 		one.receipt, one.err, one.outcome = ledger.Receipt{}, err, refused
 		if lost := t.undo(); lost != nil {
+			if w.piped || w.s.engine.Lost(lost) || w.s.engine.Again(lost) {
+				return lost
+			}
 			one.outcome = settled
 			return fmt.Errorf("%w: %w", errLost, lost)
 		}
@@ -319,22 +362,20 @@ func (w *writer) one(one *write, head *ledger.Head) error {
 // answered looks the request id up and, if it was used before, settles the
 // write from memory.
 func (w *writer) answered(one *write) (bool, error) {
-	var fingerprint, answer []byte
-	var r ledger.Receipt
-	err := w.request.QueryRow(one.request.Actor, one.request.ID).Scan(&fingerprint, &r.FirstSeq, &r.Seq, &answer)
-	if errors.Is(err, sql.ErrNoRows) {
+	if one.request.ID == "" {
 		return false, nil
 	}
-	if err != nil {
+	m, known, err := w.recall(one.request)
+	if err != nil || !known {
 		return false, err
 	}
-	if string(fingerprint) != string(one.request.Fingerprint[:]) {
+	if string(m.fingerprint) != string(one.request.Fingerprint[:]) {
 		one.err = fmt.Errorf("ledger: write: %w", ledger.ErrRequestReused)
 		one.outcome = refused
 		return true, nil
 	}
-	r.Answer, r.Replayed = answer, true
-	one.receipt, one.outcome = r, replayed
+	one.receipt = ledger.Receipt{FirstSeq: m.firstSeq, Seq: m.seq, Answer: m.answer, Replayed: true}
+	one.outcome = replayed
 	return true, nil
 }
 
