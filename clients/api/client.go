@@ -59,6 +59,8 @@ type Client struct {
 	Changes pb.ChangeServiceClient
 	// Compute works figures out on numbers that the caller brings.
 	Compute pb.ComputeServiceClient
+	// Attachments keeps photos and sound; see Attach and OpenFile.
+	Attachments pb.AttachmentServiceClient
 
 	o     Options
 	close func() error
@@ -92,7 +94,8 @@ func New(conn grpc.ClientConnInterface, o Options) *Client {
 		Codes: pb.NewClassificationServiceClient(w), Hours: pb.NewHoursServiceClient(w),
 		Measures: pb.NewMeasureServiceClient(w), Exports: pb.NewExportServiceClient(w),
 		Changes: pb.NewChangeServiceClient(w), Compute: pb.NewComputeServiceClient(w),
-		o: o, close: func() error { return nil },
+		Attachments: pb.NewAttachmentServiceClient(w),
+		o:           o, close: func() error { return nil },
 	}
 }
 

@@ -300,6 +300,60 @@ var wrongs = map[string][]wrong{
 		{"an end before the start", edit(func(r *pb.SearchReportsRequest) { r.Filter.EndDate = "2025-01-01" }), invalid, "filter.end_date"},
 	},
 
+	"AttachmentService.AddAttachment": {
+		{"nothing", edit(func(r *pb.AddAttachmentRequest) { proto.Reset(r) }), invalid, "header"},
+		{"bytes of nowhere", edit(func(r *pb.AddAttachmentRequest) { r.Header = nil }), invalid, "header"},
+		{"no bytes", edit(func(r *pb.AddAttachmentRequest) { r.Chunk = nil }), invalid, "chunk"},
+		{"no picture", edit(func(r *pb.AddAttachmentRequest) { r.Chunk = []byte("<svg onload='alert(1)'/>") }), invalid, "chunk"},
+		{"half a picture", edit(func(r *pb.AddAttachmentRequest) { r.Chunk = r.Chunk[:len(r.Chunk)/2] }), invalid, "chunk"},
+		{"too much at once", edit(func(r *pb.AddAttachmentRequest) { r.Chunk = append(r.Chunk, make([]byte, 256<<10)...) }), invalid, "chunk"},
+		{"a report of nowhere", edit(func(r *pb.AddAttachmentRequest) { r.Header.Report = "reports/" + nowhere }), notFound, ""},
+		{"another file of the same id", func(w *world, req proto.Message) {
+			_, id, _ := strings.Cut(w.attached().GetName(), "/attachments/")
+			report, _, _ := strings.Cut(w.attached().GetName(), "/attachments/")
+			r := req.(*pb.AddAttachmentRequest)
+			r.Header.AttachmentId, r.Header.Report, r.Header.Caption = id, report, "something else"
+		}, invalid, "header.attachment_id"},
+		{"a place of nobody's report", func(w *world, req proto.Message) {
+			req.(*pb.AddAttachmentRequest).Header.Report = w.report("anonymous").GetName()
+		}, invalid, "header.keep_location"},
+		{"a voided report", voided(func(req proto.Message, r *pb.Report) { req.(*pb.AddAttachmentRequest).Header.Report = r.GetName() }), state, ""},
+	},
+	"AttachmentService.ReadAttachment": {
+		{"nothing", edit(func(r *pb.ReadAttachmentRequest) { proto.Reset(r) }), invalid, "name"},
+		{"nowhere", edit(func(r *pb.ReadAttachmentRequest) { r.Name = r.Name[:len(r.Name)-36] + nowhere }), notFound, ""},
+		{"a way out", edit(func(r *pb.ReadAttachmentRequest) {
+			r.Name = r.Name[:len(r.Name)-36] + "../../../../../../../../../etc/passwd"
+		}), invalid, "name"},
+	},
+	"AttachmentService.GetAttachment": {
+		{"nothing", edit(func(r *pb.GetAttachmentRequest) { proto.Reset(r) }), invalid, "name"},
+		{"nowhere", edit(func(r *pb.GetAttachmentRequest) { r.Name = r.Name[:len(r.Name)-36] + nowhere }), notFound, ""},
+		{"of another report", func(w *world, req proto.Message) {
+			r := req.(*pb.GetAttachmentRequest)
+			r.Name = w.report("read").GetName() + r.Name[44:]
+		}, notFound, ""},
+	},
+	"AttachmentService.ListAttachments": {
+		{"nothing", edit(func(r *pb.ListAttachmentsRequest) { proto.Reset(r) }), invalid, "parent"},
+		{"nowhere", edit(func(r *pb.ListAttachmentsRequest) { r.Parent = "reports/" + nowhere }), notFound, ""},
+	},
+	"AttachmentService.RemoveAttachment": {
+		{"nothing", edit(func(r *pb.RemoveAttachmentRequest) { proto.Reset(r) }), invalid, "name"},
+		{"nowhere", edit(func(r *pb.RemoveAttachmentRequest) { r.Name = r.Name[:len(r.Name)-36] + nowhere }), notFound, ""},
+		{"no etag", edit(func(r *pb.RemoveAttachmentRequest) { r.Etag = "" }), invalid, "etag"},
+		{"a made-up etag", edit(func(r *pb.RemoveAttachmentRequest) { r.Etag = "v1" }), invalid, "etag"},
+		{"another etag", edit(func(r *pb.RemoveAttachmentRequest) { r.Etag = "r7" }), stale, ""},
+		{"only blanks", edit(func(r *pb.RemoveAttachmentRequest) { r.Reason = "    " }), invalid, "reason"},
+		{"removed before", func(w *world, req proto.Message) {
+			r := req.(*pb.RemoveAttachmentRequest)
+			a := w.attach(w.report("detached once").GetName(), onePixel)
+			resp, err := pb.NewAttachmentServiceClient(w.Conn()).RemoveAttachment(w.As("adviser"), &pb.RemoveAttachmentRequest{Name: a.GetName(), Etag: a.GetEtag(), Reason: "blurred"})
+			require.NoError(w.t, err)
+			r.Name, r.Etag = a.GetName(), resp.GetAttachment().GetEtag()
+		}, state, ""},
+	},
+
 	"ExportService.GetSummary": {
 		{"nothing", edit(func(r *pb.GetSummaryRequest) { proto.Reset(r) }), invalid, "period"},
 		{"an empty period", edit(func(r *pb.GetSummaryRequest) { r.Period.EndMonth = r.Period.StartMonth }), invalid, "period.end_month"},

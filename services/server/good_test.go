@@ -2,6 +2,7 @@ package server_test
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -187,6 +188,26 @@ var good = map[string]func(w *world) proto.Message{
 	},
 	"MeasureService.Tabulate": func(*world) proto.Message {
 		return &pb.TabulateRequest{Filter: filter(), Rows: pb.Dimension_DIMENSION_MECHANISM, Columns: pb.Dimension_DIMENSION_KIND, CodeLevel: 1}
+	},
+
+	"AttachmentService.AddAttachment": func(w *world) proto.Message {
+		r := w.report(fmt.Sprint("attached to ", w.count/40))
+		return &pb.AddAttachmentRequest{Chunk: onePixel, Header: &pb.AttachmentHeader{Report: r.GetName(), AttachmentId: w.id(), RequestId: w.id(),
+			Caption: "the bolt in the fence", KeepLocation: true}}
+	},
+	"AttachmentService.ReadAttachment": func(w *world) proto.Message {
+		return &pb.ReadAttachmentRequest{Name: w.attached().GetName(), Variant: pb.AttachmentVariant_ATTACHMENT_VARIANT_SMALL}
+	},
+	"AttachmentService.GetAttachment": func(w *world) proto.Message {
+		return &pb.GetAttachmentRequest{Name: w.attached().GetName()}
+	},
+	"AttachmentService.ListAttachments": func(w *world) proto.Message {
+		report, _, _ := strings.Cut(w.attached().GetName(), "/attachments/")
+		return &pb.ListAttachmentsRequest{Parent: report, IncludeRemoved: true}
+	},
+	"AttachmentService.RemoveAttachment": func(w *world) proto.Message {
+		a := w.attach(w.report(fmt.Sprint("detached from ", w.count/40)).GetName(), onePixel)
+		return &pb.RemoveAttachmentRequest{Name: a.GetName(), Etag: a.GetEtag(), Reason: "shows a face", RequestId: w.id()}
 	},
 
 	"SearchService.SearchReports": func(*world) proto.Message {

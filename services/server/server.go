@@ -196,8 +196,12 @@ func (s *Server) startInside() error {
 			return err
 		}
 	}
-	s.web, err = webDoor(s.cfg.Log, s.grpc, desk)
-	return err
+	web, err := webDoor(s.cfg.Log, s.grpc, desk)
+	if err != nil {
+		return err
+	}
+	s.web = filesDoor(s.cfg.Log, conn, web)
+	return nil
 }
 
 // openForm makes the principal behind the open report form. Its token lives in
