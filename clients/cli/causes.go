@@ -36,9 +36,12 @@ type causeFlags struct {
 	people     bool
 	svg        string
 	narrow     bool
+	past       pastFlag
+	as         *pb.AsAt
 }
 
 func (f *causeFlags) add(c *cobra.Command, drawn bool) {
+	f.past.add(c)
 	f.filter.addConditions(c)
 	fl := c.Flags()
 	fl.StringSliceVarP(&f.workplaces, "workplace", "w", nil, "only this workplace and those below it (again for another)")
@@ -54,13 +57,16 @@ func (f *causeFlags) add(c *cobra.Command, drawn bool) {
 }
 
 // read returns the filter and the period that were asked for.
-func (f *causeFlags) read(s *session) (*pb.ReportFilter, *pb.Period, error) {
+func (f *causeFlags) read(ctx context.Context, s *session) (*pb.ReportFilter, *pb.Period, error) {
 	f.filter.workplaces = f.workplaces
 	filter, err := f.filter.message()
 	if err != nil {
 		return nil, nil, err
 	}
-	p, err := f.period.message(s.env.Now())
+	if f.as, err = f.past.read(ctx, s); err != nil {
+		return nil, nil, err
+	}
+	p, err := f.period.message(f.past.now)
 	return filter, p, err
 }
 
@@ -112,12 +118,12 @@ place, marked with =; their order means nothing.`,
 			if err != nil {
 				return err
 			}
-			filter, p, err := f.read(s)
+			filter, p, err := f.read(cmd.Context(), s)
 			if err != nil {
 				return err
 			}
 			return s.asking(cmd.Context(), func(ctx context.Context, c *api.Client) error {
-				r, err := c.Measures.RankCauses(ctx, &pb.RankCausesRequest{Filter: filter, Period: p, Dimension: d, CodeLevel: f.level, CountHarms: f.people,
+				r, err := c.Measures.RankCauses(ctx, &pb.RankCausesRequest{Filter: filter, Period: p, AsAt: f.as, Dimension: d, CodeLevel: f.level, CountHarms: f.people,
 					RowLimit: limit, IncludeSvg: f.svg != ""})
 				if err != nil {
 					return err
@@ -125,7 +131,7 @@ place, marked with =; their order means nothing.`,
 				if done, err := f.draw(s, r.GetSvg(), r.GetSvgNarrow(), r.GetSentence()); done || err != nil {
 					return err
 				}
-				return s.show(r, func(p *page.Page) { showRanking(p, r) })
+				return s.show(r, func(p *page.Page) { f.past.show(p); showRanking(p, r) })
 			})
 		},
 	}
@@ -159,12 +165,12 @@ chance.`,
 			if err != nil {
 				return err
 			}
-			filter, p, err := f.read(s)
+			filter, p, err := f.read(cmd.Context(), s)
 			if err != nil {
 				return err
 			}
 			return s.asking(cmd.Context(), func(ctx context.Context, c *api.Client) error {
-				r, err := c.Measures.CrossCauses(ctx, &pb.CrossCausesRequest{Filter: filter, Period: p, Rows: rows, Columns: columns, CodeLevel: f.level,
+				r, err := c.Measures.CrossCauses(ctx, &pb.CrossCausesRequest{Filter: filter, Period: p, AsAt: f.as, Rows: rows, Columns: columns, CodeLevel: f.level,
 					CountHarms: f.people, FalseDiscoveryRate: rate, MinSupport: support, PairLimit: limit, IncludeSvg: f.svg != ""})
 				if err != nil {
 					return err
@@ -176,7 +182,7 @@ chance.`,
 				if done, err := f.draw(s, wide, narrow, r.GetSentence()); done || err != nil {
 					return err
 				}
-				return s.show(r, func(p *page.Page) { showCross(p, r, table) })
+				return s.show(r, func(p *page.Page) { f.past.show(p); showCross(p, r, table) })
 			})
 		},
 	}
@@ -209,17 +215,17 @@ out by more than chance.`,
 			if err != nil {
 				return err
 			}
-			filter, p, err := f.read(s)
+			filter, p, err := f.read(cmd.Context(), s)
 			if err != nil {
 				return err
 			}
 			return s.asking(cmd.Context(), func(ctx context.Context, c *api.Client) error {
-				r, err := c.Measures.FindClusters(ctx, &pb.FindClustersRequest{Filter: filter, Period: p, Category: d, CodeLevel: f.level, CountHarms: f.people,
+				r, err := c.Measures.FindClusters(ctx, &pb.FindClustersRequest{Filter: filter, Period: p, AsAt: f.as, Category: d, CodeLevel: f.level, CountHarms: f.people,
 					LongestWindow: longest, MinCount: least, Basis: basis.value, FalseAlarmRate: rate, ClusterLimit: limit})
 				if err != nil {
 					return err
 				}
-				return s.show(r, func(p *page.Page) { showClusters(p, r) })
+				return s.show(r, func(p *page.Page) { f.past.show(p); showClusters(p, r) })
 			})
 		},
 	}

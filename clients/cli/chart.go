@@ -30,7 +30,11 @@ lists the measures. Without --months or --from, the last 36 whole months.`,
 			if format != "text" && format != "json" && format != "svg" {
 				return usagef("--format must be text, json or svg")
 			}
-			p, err := f.period.message(s.env.Now())
+			as, err := f.past.read(cmd.Context(), s)
+			if err != nil {
+				return err
+			}
+			p, err := f.period.message(f.past.now)
 			if err != nil {
 				return err
 			}
@@ -39,7 +43,7 @@ lists the measures. Without --months or --from, the last 36 whole months.`,
 				return err
 			}
 			req := &pb.ComputeChartRequest{Measure: args[0], Workplace: scope(f.workplace), Period: p,
-				Convention: f.convention.value, Kind: kind.value, BaselineMonths: baseline, IncludeSvg: format == "svg"}
+				Convention: f.convention.value, Kind: kind.value, BaselineMonths: baseline, IncludeSvg: format == "svg", AsAt: as}
 			req.EmploymentGroups, filter.EmploymentGroups = filter.GetEmploymentGroups(), nil
 			req.Filter = filter
 			c, err := s.dial()
@@ -57,6 +61,7 @@ lists the measures. Without --months or --from, the last 36 whole months.`,
 				case "svg":
 					return s.printSVG(r, narrow)
 				}
+				f.past.show(s.page)
 				s.page.Chart(r)
 				return nil
 			})
@@ -64,6 +69,7 @@ lists the measures. Without --months or --from, the last 36 whole months.`,
 	}
 	conditions.addConditions(c)
 	f.add(c)
+	f.past.add(c)
 	fl := c.Flags()
 	fl.Var(&kind, "chart", "kind of chart; without it, chosen by the data: "+words.Choices[pb.ChartKind]())
 	fl.Int32Var(&baseline, "baseline", 0, "months at the start that set centre and limits; 0 is the first 24")

@@ -32,11 +32,16 @@ func (s *session) exportSummaryCommand() *cobra.Command {
 		Short: "Write the summary of a period: measures, chart, tables, method",
 		Long: `Write the summary of a period as CSV, JSON or PDF. Nothing personal is in it: no
 story, no name, and no count so small that it names one. The file says which
-change of the log it reflects, with the hash of the log at that point.`,
-		Example: "  fairlead export summary --from 2025-07 --to 2026-06 --format pdf --out summary.pdf",
+change of the log it reflects, with the hash of the log at that point, and how to
+ask for it again: made again as at that moment, it is the same file, byte for byte.`,
+		Example: "  fairlead export summary --from 2025-07 --to 2026-06 --as-at 2026-07-10 --out summary.csv\n  fairlead export summary --from 2025-07 --to 2026-06 --format pdf --out summary.pdf",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			period, err := f.period.message(s.env.Now())
+			as, err := f.past.read(cmd.Context(), s)
+			if err != nil {
+				return err
+			}
+			period, err := f.period.message(f.past.now)
 			if err != nil {
 				return err
 			}
@@ -57,7 +62,7 @@ change of the log it reflects, with the hash of the log at that point.`,
 			}
 			r, err := c.Exports.ExportSummary(cmd.Context(), &pb.ExportSummaryRequest{Format: kind, Summary: &pb.GetSummaryRequest{
 				Workplace: scope(f.workplace), Period: period, Convention: f.convention.value, Datasets: datasets,
-				EmploymentGroups: f.groups.values, SmallestCell: smallest}})
+				EmploymentGroups: f.groups.values, SmallestCell: smallest, AsAt: as}})
 			if err != nil {
 				return err
 			}
@@ -91,6 +96,7 @@ change of the log it reflects, with the hash of the log at that point.`,
 		},
 	}
 	f.add(c)
+	f.past.add(c)
 	fl := c.Flags()
 	fl.Var(&format, "format", words.Choices[pb.FileFormat]())
 	fl.StringSliceVar(&datasets, "dataset", nil, "count records of this data set; without it, only what was filed here")

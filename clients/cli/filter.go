@@ -129,6 +129,7 @@ type measureFlags struct {
 	period     period
 	convention enumFlag[pb.Convention]
 	groups     enumsFlag[pb.EmploymentGroup]
+	past       pastFlag
 }
 
 func (f *measureFlags) add(c *cobra.Command) {

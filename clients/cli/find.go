@@ -135,7 +135,7 @@ func headTitle(h *pb.TableHead) string {
 }
 
 func (s *session) listCommand() *cobra.Command {
-	f := &filterFlags{}
+	f, past := &filterFlags{}, &pastFlag{}
 	var limit int
 	c := &cobra.Command{
 		Use:     "list",
@@ -151,11 +151,15 @@ func (s *session) listCommand() *cobra.Command {
 			if limit < 1 || limit > 100000 {
 				return usagef("--limit must be between 1 and 100000")
 			}
+			as, err := past.read(ctx, s)
+			if err != nil {
+				return err
+			}
 			c, err := s.dial()
 			if err != nil {
 				return err
 			}
-			req := &pb.ListReportsRequest{Filter: filter, PageSize: int32(min(limit, 500))}
+			req := &pb.ListReportsRequest{Filter: filter, PageSize: int32(min(limit, 500)), AsAt: as}
 			all, err := c.Reports.ListReports(ctx, req)
 			if err != nil {
 				return err
@@ -172,10 +176,11 @@ func (s *session) listCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return s.show(all, func(p *page.Page) { showList(p, all, t) })
+			return s.show(all, func(p *page.Page) { past.show(p); showList(p, all, t) })
 		},
 	}
 	f.add(c)
+	past.add(c)
 	c.Flags().IntVar(&limit, "limit", 50, "most reports")
 	return c
 }

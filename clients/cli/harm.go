@@ -66,11 +66,16 @@ func (s *session) current(ctx context.Context, typed, etag string) (name, versio
 
 // get returns a report by short code, id or name.
 func (s *session) get(ctx context.Context, typed string) (*pb.Report, error) {
+	return s.getAsAt(ctx, typed, nil)
+}
+
+// getAsAt returns a report as it stood at a moment; nil is now.
+func (s *session) getAsAt(ctx context.Context, typed string, as *pb.AsAt) (*pb.Report, error) {
 	c, err := s.dial()
 	if err != nil {
 		return nil, err
 	}
-	return c.Reports.GetReport(ctx, &pb.GetReportRequest{Name: words.Report(typed)})
+	return c.Reports.GetReport(ctx, &pb.GetReportRequest{Name: words.Report(typed), AsAt: as})
 }
 
 // wrote prints what came of a change of a report.

@@ -153,6 +153,7 @@ func (s *session) sayHours(problems []hoursfile.Problem) error {
 
 func (s *session) hoursListCommand() *cobra.Command {
 	var workplace, from, to string
+	past := &pastFlag{}
 	c := &cobra.Command{
 		Use:     "list",
 		Short:   "List stored hours by workplace and month",
@@ -178,19 +179,23 @@ func (s *session) hoursListCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all := &pb.ListHoursResponse{}
+			if req.AsAt, err = past.read(cmd.Context(), s); err != nil {
+				return err
+			}
+			all := &pb.ListHoursResponse{AsAt: req.AsAt}
 			for h, err := range c.ListHours(cmd.Context(), req) {
 				if err != nil {
 					return err
 				}
 				all.Hours = append(all.Hours, h)
 			}
-			return s.show(all, func(p *page.Page) { showHours(p, all) })
+			return s.show(all, func(p *page.Page) { past.show(p); showHours(p, all) })
 		},
 	}
 	c.Flags().StringVarP(&workplace, "workplace", "w", ".", "this workplace and those below it")
 	c.Flags().StringVar(&from, "from", "", "first month")
 	c.Flags().StringVar(&to, "to", "", "last month")
+	past.add(c)
 	return c
 }
 

@@ -25,7 +25,11 @@ lack them; it is never 0. Without --months or --from, the last 12 whole months.`
 		Example: "  fairlead rates --workplace northside --months 12 --convention as1885\n  fairlead rates --measure frequency_rate --group employee,labour-hire",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			p, err := f.period.message(s.env.Now())
+			as, err := f.past.read(cmd.Context(), s)
+			if err != nil {
+				return err
+			}
+			p, err := f.period.message(f.past.now)
 			if err != nil {
 				return err
 			}
@@ -34,14 +38,15 @@ lack them; it is never 0. Without --months or --from, the last 12 whole months.`
 				return err
 			}
 			r, err := c.Measures.ComputeRates(cmd.Context(), &pb.ComputeRatesRequest{Workplace: scope(f.workplace), Period: p,
-				Measures: measures, Convention: f.convention.value, Level: level, EmploymentGroups: f.groups.values, Datasets: datasets})
+				Measures: measures, Convention: f.convention.value, Level: level, EmploymentGroups: f.groups.values, Datasets: datasets, AsAt: as})
 			if err != nil {
 				return err
 			}
-			return s.show(r, func(p *page.Page) { showRates(p, r) })
+			return s.show(r, func(p *page.Page) { f.past.show(p); showRates(p, r) })
 		},
 	}
 	f.add(c)
+	f.past.add(c)
 	c.Flags().StringSliceVar(&measures, "measure", nil, "only these, as `fairlead measures` lists them")
 	c.Flags().StringSliceVar(&datasets, "dataset", nil, "count records of this data set; without it, only what was filed here")
 	c.Flags().Float64Var(&level, "level", 0, "coverage of the interval; 0 is 0.95")

@@ -25,7 +25,8 @@ type whole struct {
 }
 
 func (s *session) showCommand() *cobra.Command {
-	return &cobra.Command{
+	past := &pastFlag{}
+	c := &cobra.Command{
 		Use:   "show REPORT",
 		Short: "Show a report, with its codes and history where you may see them",
 		Long: `Show a report, with its codes and history where you may see them. With --json
@@ -36,25 +37,31 @@ that is not open to you is left out.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			w := whole{}
-			var err error
-			if w.report, err = s.get(ctx, args[0]); err != nil {
+			as, err := past.read(ctx, s)
+			if err != nil {
 				return err
 			}
-			w.codings, err = s.client.Codes.ListCodings(ctx, &pb.ListCodingsRequest{Parent: w.report.GetName()})
+			if w.report, err = s.getAsAt(ctx, args[0], as); err != nil {
+				return err
+			}
+			w.codings, err = s.client.Codes.ListCodings(ctx, &pb.ListCodingsRequest{Parent: w.report.GetName(), AsAt: as})
 			if err := open(&w.codings, err); err != nil {
 				return err
 			}
-			w.history, err = s.client.Reports.ListReportHistory(ctx, &pb.ListReportHistoryRequest{Name: w.report.GetName()})
+			w.history, err = s.client.Reports.ListReportHistory(ctx, &pb.ListReportHistoryRequest{Name: w.report.GetName(), AsAt: as})
 			if err := open(&w.history, err); err != nil {
 				return err
 			}
 			if s.json {
 				return s.wholeJSON(w)
 			}
+			past.show(s.page)
 			s.showReport(ctx, w)
 			return nil
 		},
 	}
+	past.add(c)
+	return c
 }
 
 // open drops an answer that is not open to the caller.

@@ -14,7 +14,7 @@ import (
 func folderOf(path string) string { return filepath.Dir(path) }
 
 func (s *session) tableCommand() *cobra.Command {
-	f := &filterFlags{}
+	f, past := &filterFlags{}, &pastFlag{}
 	var rows, columns enumFlag[pb.Dimension]
 	var level int32
 	var people bool
@@ -34,19 +34,24 @@ What has no value is a row or column of its own, first.`,
 			if err != nil {
 				return err
 			}
+			as, err := past.read(cmd.Context(), s)
+			if err != nil {
+				return err
+			}
 			c, err := s.dial()
 			if err != nil {
 				return err
 			}
 			r, err := c.Measures.Tabulate(cmd.Context(), &pb.TabulateRequest{Filter: filter, Rows: rows.value, Columns: columns.value,
-				CodeLevel: level, CountHarms: people})
+				CodeLevel: level, CountHarms: people, AsAt: as})
 			if err != nil {
 				return err
 			}
-			return s.show(r, func(p *page.Page) { showTable(p, r) })
+			return s.show(r, func(p *page.Page) { past.show(p); showTable(p, r) })
 		},
 	}
 	f.add(c)
+	past.add(c)
 	fl := c.Flags()
 	fl.Var(&rows, "rows", "what the rows are")
 	fl.Var(&columns, "columns", "what the columns are; without it, one column of counts")

@@ -20,9 +20,6 @@ func (s *Service) CompareSummaries(ctx context.Context, req *pb.CompareSummaries
 	if req.GetSummary().GetAsAt() != nil {
 		wrong.Add("summary.as_at", "must be empty: say the two moments in from and to")
 	}
-	if req.GetSummary().GetMinSequenceNumber() != 0 {
-		wrong.Add("summary.min_sequence_number", "must be empty: say the later moment in to")
-	}
 	if !moment.Past(req.GetFrom()) {
 		wrong.Add("from", "is needed: a sequence number or a time, such as that of the summary handed over")
 	}
@@ -41,7 +38,7 @@ func (s *Service) compare(ctx context.Context, req *pb.CompareSummariesRequest, 
 	ask := func(as *pb.AsAt) *pb.GetSummaryRequest {
 		q := req.GetSummary()
 		return &pb.GetSummaryRequest{Workplace: q.GetWorkplace(), Period: q.GetPeriod(), Convention: q.GetConvention(), Datasets: q.GetDatasets(),
-			EmploymentGroups: q.GetEmploymentGroups(), SmallestCell: q.GetSmallestCell(), AsAt: as}
+			EmploymentGroups: q.GetEmploymentGroups(), SmallestCell: q.GetSmallestCell(), MinSequenceNumber: q.GetMinSequenceNumber(), AsAt: as}
 	}
 	was, then, err := s.summarise(ctx, ask(req.GetFrom()), "from", 0)
 	if err != nil {

@@ -672,8 +672,7 @@ func (x *ExportSummaryResponse) GetSha256() string {
 // CompareSummariesRequest asks what changed in a summary between two moments.
 type CompareSummariesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// What to summarise. Its as_at and min_sequence_number must be empty.
-	// Required.
+	// What to summarise. Its as_at must be empty. Required.
 	Summary *GetSummaryRequest `protobuf:"bytes,1,opt,name=summary,proto3" json:"summary,omitempty"`
 	// The earlier moment, such as that of a pack that was handed over. Required.
 	From *AsAt `protobuf:"bytes,2,opt,name=from,proto3" json:"from,omitempty"`
