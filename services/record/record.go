@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
+	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/ledger"
 )
 
@@ -21,6 +22,11 @@ const (
 	KindCoding     = "Coding"     // reports/{uuid}/codings/{report or harm id}
 	KindHours      = "Hours"      // workplaces/{id}/hours/{YYYY-MM}.{group}
 	KindAttachment = "Attachment" // reports/{uuid}/attachments/{uuid}
+	// What is kept, held and taken out; see services/retention.
+	KindKept           = "Kept"           // reports/{uuid}/kept
+	KindRetentionClass = "RetentionClass" // retentionClasses/{id}
+	KindRetentionRun   = "RetentionRun"   // retentionRuns/{uuid}
+	KindLegalHold      = "LegalHold"      // legalHolds/{id}
 )
 
 // Verbs in the log: what was done.
@@ -52,7 +58,15 @@ const (
 
 // sealed kinds say who somebody is: their bodies lie in the ledger under a key
 // that can be destroyed.
-var sealed = map[string]bool{KindPerson: true, KindTeller: true, KindTellerRead: true}
+var sealed = map[string]bool{KindPerson: true, KindTeller: true, KindTellerRead: true, KindLegalHold: true}
+
+// Sealed reports whether the bodies of a kind lie under a key that can be
+// destroyed.
+func Sealed(kind string) bool { return sealed[kind] }
+
+// ErasedPerson reports whether nothing is left of who a person is: whoever is
+// added has an employment group.
+func ErasedPerson(p *pb.Person) bool { return p.GetEmploymentGroup() == 0 }
 
 // Etag returns the etag of a revision.
 func Etag(revision int64) string { return "r" + strconv.FormatInt(revision, 10) }

@@ -1,0 +1,125 @@
+package retention
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"google.golang.org/protobuf/types/known/wrapperspb"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/access"
+	"fairlead/services/fault"
+	"fairlead/services/ledger"
+	"fairlead/services/record"
+)
+
+// told reports whether a teller still says who told.
+func told(t *pb.Teller) bool {
+	return t.GetDisplayName() != noPerson || t.GetContact() != "" || t.GetPerson() != ""
+}
+
+// eraseTeller destroys who told a report, and why somebody opened it, if there
+// is anything left to destroy.
+func eraseTeller(ctx context.Context, tx ledger.Tx, report string) error {
+	name := tellerName(report)
+	res, err := tx.Get(ctx, name)
+	if errors.Is(err, ledger.ErrNotFound) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	t := &pb.Teller{}
+	if len(res.Body) > 0 {
+		if err := record.Read(res.Body, res.Revision, t); err != nil {
+			return err
+		}
+	}
+	if told(t) {
+		if err := tx.Erase(ctx, name); err != nil {
+			return err
+		}
+		if err := put(ctx, tx, &pb.Teller{Name: name, DisplayName: noPerson}, name, record.KindTeller, record.VerbErase, res.Revision); err != nil {
+			return err
+		}
+	}
+	return list(ctx, tx, record.KindTellerRead, name+"/reads/", func(res ledger.Resource) error {
+		why := &wrapperspb.StringValue{}
+		if len(res.Body) > 0 {
+			if err := record.Read(res.Body, res.Revision, why); err != nil {
+				return err
+			}
+		}
+		if why.GetValue() == noPerson {
+			return nil
+		}
+		if err := tx.Erase(ctx, res.Name); err != nil {
+			return err
+		}
+		return put(ctx, tx, wrapperspb.String(noPerson), res.Name, record.KindTellerRead, record.VerbErase, res.Revision)
+	})
+}
+
+// eraseTeller answers EraseTeller.
+func (s *Service) eraseTeller(ctx context.Context, req *pb.EraseTellerRequest) (*pb.EraseResponse, error) {
+	report := reportOfTeller(req.GetName())
+	if _, err := s.report(ctx, report); err != nil {
+		return nil, err
+	}
+	asked, err := record.Request(access.From(ctx).Name, req.GetRequestId(), req)
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.EraseResponse{Erased: []*pb.ErasedResource{{Name: req.GetName(), What: "who told, and the reasons for which that was opened", Versions: 1}},
+		Notes: []string{"What was told stays. If it says who told, or a photo shows it, erase those words or remove the photo as well."}}
+	check := func(ctx context.Context, from reader) error {
+		res, err := from.Get(ctx, req.GetName())
+		if err != nil {
+			return outside(err, req.GetName())
+		}
+		t := &pb.Teller{}
+		if err := record.Read(res.Body, res.Revision, t); err != nil {
+			return err
+		}
+		if !told(t) {
+			return fault.State(req.GetName(), "who told this was erased already")
+		}
+		h, err := s.held(ctx, from)
+		if err != nil {
+			return err
+		}
+		return h.refuse(ctx, s, []string{report}, t.GetPerson())
+	}
+	if req.GetValidateOnly() {
+		return out, check(ctx, s.Ledger)
+	}
+	receipt, err := s.Ledger.Write(ctx, asked, func(ctx context.Context, tx ledger.Tx) error {
+		if err := check(ctx, tx); err != nil {
+			return err
+		}
+		if err := eraseTeller(ctx, tx, report); err != nil {
+			return err
+		}
+		return s.log(ctx, tx, req.GetReason(), "")
+	})
+	if err != nil {
+		return nil, outside(err, req.GetName())
+	}
+	out.SequenceNumber = receipt.Seq
+	return out, nil
+}
+
+// log writes down who took something out, and why.
+func (s *Service) log(ctx context.Context, tx ledger.Tx, reason, preview string) error {
+	run := &pb.RetentionRun{Name: "retentionRuns/" + s.NewID(), Principal: access.From(ctx).Name, Reason: reason, PreviewEtag: preview}
+	return put(ctx, tx, run, run.GetName(), record.KindRetentionRun, record.VerbErase, ledger.Absent)
+}
+
+// reader is the ledger, or a write under way.
+type reader interface {
+	lister
+	Get(ctx context.Context, name string) (ledger.Resource, error)
+}
+
+func index(field string, i int) string { return fmt.Sprintf("%s[%d]", field, i) }
