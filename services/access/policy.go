@@ -46,6 +46,10 @@ var rules = map[string][]pb.Role{
 	"ReportService.GetTeller":         {supervisor, adviser},
 	"ReportService.ImportReports":     {adviser, integration},
 
+	// What is inside passes this table again, as the method it is meant for.
+	"SealedService.GetSealingKey": {worker, supervisor, representative, adviser, committee, administrator, integration},
+	"SealedService.FileSealed":    {worker, supervisor, representative, adviser, committee, administrator, integration},
+
 	// Who may add to which report is narrowed further: see services/attachments.
 	"AttachmentService.AddAttachment":    {worker, supervisor, representative, adviser, committee, administrator, integration},
 	"AttachmentService.ReadAttachment":   {supervisor, representative, adviser},

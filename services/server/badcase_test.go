@@ -45,6 +45,24 @@ const (
 var wrongs = map[string][]wrong{
 	"AccessService.GetMyself": {},
 
+	"SealedService.GetSealingKey": {},
+	"SealedService.FileSealed": {
+		{"nothing", edit(func(r *pb.FileSealedRequest) { proto.Reset(r) }), invalid, "ciphertext"},
+		{"another key", edit(func(r *pb.FileSealedRequest) { r.KeyId = "0123456789abcdef" }), state, ""},
+		{"torn", edit(func(r *pb.FileSealedRequest) { r.Ciphertext = r.Ciphertext[:40] }), invalid, "ciphertext"},
+		{"no point on the curve", edit(func(r *pb.FileSealedRequest) { r.EncapsulatedKey = make([]byte, 65) }), invalid, "ciphertext"},
+		{"empty inside", func(w *world, m proto.Message) {
+			proto.Reset(m)
+			proto.Merge(m, w.seal(&pb.SealedContent{}, nil))
+		}, invalid, "ciphertext"},
+		{"no words inside", func(w *world, m proto.Message) {
+			req := filing(w)
+			req.Report.Narrative = ""
+			proto.Reset(m)
+			proto.Merge(m, w.seal(&pb.SealedContent{File: req}, nil))
+		}, invalid, "report.narrative"},
+	},
+
 	"WorkplaceService.CreateWorkplace": {
 		{"nothing", edit(func(r *pb.CreateWorkplaceRequest) { proto.Reset(r) }), invalid, "workplace"},
 		{"a second root", edit(func(r *pb.CreateWorkplaceRequest) { r.Workplace.Parent = "" }), invalid, "workplace.parent"},

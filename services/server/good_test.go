@@ -87,8 +87,12 @@ var good = map[string]func(w *world) proto.Message{
 		return &pb.ListPeopleRequest{Workplace: "workplaces/northside", PageSize: 2}
 	},
 
-	"ReportService.FileReport": func(w *world) proto.Message { return filing(w) },
-	"ReportService.GetReport":  func(w *world) proto.Message { return &pb.GetReportRequest{Name: w.report("read").GetName()} },
+	"ReportService.FileReport":    func(w *world) proto.Message { return filing(w) },
+	"SealedService.GetSealingKey": func(*world) proto.Message { return &pb.GetSealingKeyRequest{} },
+	"SealedService.FileSealed": func(w *world) proto.Message {
+		return w.seal(&pb.SealedContent{File: filing(w)}, nil)
+	},
+	"ReportService.GetReport": func(w *world) proto.Message { return &pb.GetReportRequest{Name: w.report("read").GetName()} },
 	"ReportService.ListReports": func(*world) proto.Message {
 		return &pb.ListReportsRequest{Filter: filter(), PageSize: 2}
 	},

@@ -20,6 +20,7 @@ import (
 	"fairlead/services/classify"
 	"fairlead/services/classify/toocs"
 	"fairlead/services/compute"
+	"fairlead/services/envelope"
 	"fairlead/services/export"
 	"fairlead/services/facts"
 	"fairlead/services/fault"
@@ -43,6 +44,10 @@ const (
 	FilesFolder = "files"
 	SpoolFolder = "incoming"
 )
+
+// SealingFolder is the folder within the data folder that holds the keys with
+// which tablets' reports are opened. It belongs into every backup.
+const SealingFolder = "sealing"
 
 // projection follows the log.
 type projection struct {
@@ -74,6 +79,7 @@ type rooms struct {
 	changes *changes.Service
 	compute *compute.Service
 	files   *attachments.Service
+	sealed  *envelope.Service
 }
 
 // openRooms wires the rooms over a ledger and brings the projections up to its
@@ -133,6 +139,11 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	}
 	r.changes = changes.New(l, signer, cfg.Clock)
 	r.compute = compute.New()
+	keys, err := envelope.OpenKeys(filepath.Join(cfg.Data, SealingFolder))
+	if err != nil {
+		return nil, fmt.Errorf("server: sealing keys: %w", err)
+	}
+	r.sealed = envelope.New(keys, tree.Root)
 	store, err := files.Open(cfg.path(FilesFolder), cfg.Clock)
 	if err != nil {
 		return nil, fmt.Errorf("server: photos and sound: %w", err)
@@ -175,6 +186,7 @@ func (r *rooms) register(to grpc.ServiceRegistrar, policy *access.Policy) {
 	pb.RegisterExportServiceServer(to, r.export)
 	pb.RegisterChangeServiceServer(to, r.changes)
 	pb.RegisterComputeServiceServer(to, r.compute)
+	pb.RegisterSealedServiceServer(to, r.sealed)
 	pb.RegisterAttachmentServiceServer(to, r.files)
 	pb.RegisterAccessServiceServer(to, access.NewService(policy))
 }

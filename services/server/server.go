@@ -184,6 +184,7 @@ func (s *Server) startInside() error {
 		return fmt.Errorf("server: in-process door: %w", err)
 	}
 	s.conn = conn
+	s.rooms.sealed.Connect(conn)
 	var desk http.Handler
 	if s.cfg.Desk != nil {
 		form := ""

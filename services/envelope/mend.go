@@ -1,0 +1,106 @@
+package envelope
+
+import (
+	"strings"
+	"time"
+
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/fault"
+)
+
+// setClock sets the times of a report by the clock of the service, as far as
+// they come from the clock of the device.
+func setClock(r *pb.Report, ahead int64, countedBack bool) (notes []string) {
+	if ahead == 0 || r == nil {
+		return nil
+	}
+	off := -time.Duration(ahead) * time.Second
+	for _, at := range []struct {
+		t    *timestamppb.Timestamp
+		from bool
+	}{{r.GetMadeTime(), true}, {r.GetOccurTime(), countedBack}, {r.GetOccurEndTime(), countedBack}} {
+		if at.t.IsValid() && at.from {
+			moved := timestamppb.New(at.t.AsTime().Add(off))
+			at.t.Seconds, at.t.Nanos = moved.GetSeconds(), moved.GetNanos()
+		}
+	}
+	return []string{"The clock of the tablet was wrong; times were set right by the clock of the service."}
+}
+
+// fieldsOf returns the fields that a refusal names.
+func fieldsOf(err error) []string {
+	if status.Code(err) != codes.InvalidArgument {
+		return nil
+	}
+	var out []string
+	for _, d := range status.Convert(err).Details() {
+		if bad, ok := d.(*errdetails.BadRequest); ok {
+			for _, v := range bad.GetFieldViolations() {
+				out = append(out, v.GetField())
+			}
+		}
+	}
+	return out
+}
+
+// reused reports whether a request was refused because its id was used before.
+func reused(err error) bool {
+	for _, d := range status.Convert(err).Details() {
+		if info, ok := d.(*errdetails.ErrorInfo); ok && info.GetReason() == fault.ReasonRequestIDReused {
+			return true
+		}
+	}
+	return false
+}
+
+// mendable are the fields that can be mended.
+var mendable = []string{"report.occur_time", "report.made_time", "report.workplace"}
+
+// mend changes what was refused where that loses no word of the teller, and
+// says what it did; nothing is changed when something else is wrong as well.
+func mend(r *pb.Report, fields []string, root string) (notes []string) {
+	if r == nil || len(fields) == 0 {
+		return nil
+	}
+	var occur, made, place bool // to be mended
+	for _, f := range fields {
+		switch {
+		case strings.HasPrefix(f, "report.occur_"):
+			occur = true
+		case f == "report.made_time":
+			made = true
+		case f == "report.workplace" && r.GetWorkplace() != root:
+			place = true
+		default:
+			return nil
+		}
+	}
+	if occur {
+		r.OccurTime, r.OccurEndTime, r.OccurPrecision = nil, nil, 0
+		if r.Answers == nil {
+			r.Answers = map[string]pb.AnswerState{}
+		}
+		r.Answers["occur_time"] = pb.AnswerState_ANSWER_STATE_NOT_KNOWN
+		notes = append(notes, "The time of the event could not be right, so it is kept as not known; ask the teller.")
+	}
+	if made {
+		r.MadeTime = nil
+	}
+	if place {
+		r.Spot = strings.TrimSpace("Chosen on the tablet: " + strings.TrimPrefix(r.GetWorkplace(), "workplaces/") + ". " + r.GetSpot())
+		if runes := []rune(r.Spot); len(runes) > 500 {
+			// The spot alone may be 500 characters; the rest of it goes in
+			// front of what was done, where there is room for it.
+			r.DoneRightAway = strings.TrimSpace("Spot: " + string(runes[500:]) + "\n" + r.GetDoneRightAway())
+			r.Spot = string(runes[:500])
+		}
+		r.Workplace = root
+		notes = append(notes, "The place that was chosen takes no reports now; the report stands at the whole organisation, and the place is in its spot.")
+	}
+	return notes
+}
