@@ -20,7 +20,9 @@ import (
 // the ledger and against plain maps, and compares all that can be read.
 func model(t *testing.T, factory Factory) {
 	rapid.Check(t, func(rt *rapid.T) {
-		m := &machine{t: t, clock: new(Clock), backend: factory(t), world: newWorld()}
+		one := &scope{TB: t}
+		defer one.end()
+		m := &machine{t: t, clock: new(Clock), backend: factory(one), world: newWorld()}
 		m.l = m.backend.Open(t, m.clock.Now)
 		defer func() {
 			sound(rt, m.l)
@@ -34,6 +36,22 @@ func model(t *testing.T, factory Factory) {
 			"":       m.compare,
 		})
 	})
+}
+
+// scope ends before its test does: what a backend keeps for one sequence of
+// steps goes with it.
+type scope struct {
+	testing.TB
+	cleanups []func()
+}
+
+// Cleanup implements testing.TB.
+func (s *scope) Cleanup(f func()) { s.cleanups = append(s.cleanups, f) }
+
+func (s *scope) end() {
+	for _, f := range slices.Backward(s.cleanups) {
+		f()
+	}
 }
 
 // world is what the ledger should hold.

@@ -1,6 +1,7 @@
 package postgres_test
 
 import (
+	"flag"
 	"testing"
 	"time"
 
@@ -15,6 +16,11 @@ import (
 
 func TestSuite(t *testing.T) {
 	defer goleak.VerifyNone(t, goleak.IgnoreCurrent())
+	// Opening a session costs PostgreSQL a process. The model is the same as on
+	// the other backend, which runs it a hundred times.
+	if checks := flag.Lookup("rapid.checks"); checks.Value.String() == checks.DefValue {
+		require.NoError(t, checks.Value.Set("20"))
+	}
 	t.Run("postgres", func(t *testing.T) {
 		ledgertest.Run(t, func(tb testing.TB) ledgertest.Backend { return database{pgtest.Database(tb)} })
 	})

@@ -17,10 +17,19 @@ import (
 const serverVariable = "FAIRLEAD_TEST_POSTGRES"
 
 // shared is the server of this test process, made when the first test needs it.
-var shared = sync.OnceValues(newServer)
+// It does not sync to the disk: nobody cuts its power.
+var shared = sync.OnceValues(func() (*server, error) {
+	return newServer("fsync=off", "full_page_writes=off", "synchronous_commit=off", "fairlead.may_lose_writes=on")
+})
 
-// Database makes a fresh, empty database and returns its address. It is dropped
-// when the test ends.
+// free are databases of the shared server that tests have given back.
+var (
+	mu   sync.Mutex
+	free []string
+)
+
+// Database returns the address of a fresh, empty database, which is the test's
+// own until it ends.
 func Database(tb testing.TB) string {
 	tb.Helper()
 	if given := os.Getenv(serverVariable); given != "" {
@@ -30,8 +39,29 @@ func Database(tb testing.TB) string {
 	if err != nil {
 		tb.Fatalf("pgtest: %v", err)
 	}
-	return database(tb, s.address, s.address("postgres"))
+	// Making and dropping a database takes a second on a busy machine,
+	// emptying one a few milliseconds.
+	mu.Lock()
+	defer mu.Unlock()
+	var address string
+	if n := len(free); n > 0 {
+		address, free = free[n-1], free[:n-1]
+	} else {
+		name := newName()
+		Exec(tb, s.address("postgres"), "CREATE DATABASE "+name)
+		address = s.address(name)
+	}
+	tb.Cleanup(func() {
+		Exec(tb, address, "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()")
+		Exec(tb, address, "DROP SCHEMA IF EXISTS fairlead CASCADE")
+		mu.Lock()
+		defer mu.Unlock()
+		free = append(free, address)
+	})
+	return address
 }
+
+func newName() string { return "test_" + strings.ToLower(rand.Text()) }
 
 func named(tb testing.TB, address, name string) string {
 	tb.Helper()
@@ -45,7 +75,7 @@ func named(tb testing.TB, address, name string) string {
 
 func database(tb testing.TB, address func(string) string, admin string) string {
 	tb.Helper()
-	name := "test_" + strings.ToLower(rand.Text())
+	name := newName()
 	Exec(tb, admin, "CREATE DATABASE "+name)
 	tb.Cleanup(func() {
 		// A test that has ended may have stopped its server.
@@ -76,13 +106,30 @@ func Exec(tb testing.TB, address, statement string, args ...any) int64 {
 	return tag.RowsAffected()
 }
 
+// Query returns the only value of a statement as text.
+func Query(tb testing.TB, address, statement string, args ...any) string {
+	tb.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	conn, err := pgx.Connect(ctx, address)
+	if err != nil {
+		tb.Fatalf("pgtest: connect: %v", err)
+	}
+	defer conn.Close(ctx)
+	var value string
+	if err := conn.QueryRow(ctx, statement, args...).Scan(&value); err != nil {
+		tb.Fatalf("pgtest: %s: %v", statement, err)
+	}
+	return value
+}
+
 // Server is a PostgreSQL for one test alone, which it may stop and start.
 type Server struct {
 	s  *server
 	tb testing.TB
 }
 
-// Start starts a server. It is stopped and removed when the test ends.
+// Start starts a server that syncs to the disk as in production. It is stopped and removed when the test ends.
 func Start(tb testing.TB) *Server {
 	tb.Helper()
 	s, err := newServer()

@@ -21,6 +21,8 @@ type server struct {
 	port               int
 	// as is who runs it: PostgreSQL refuses to be run by root.
 	as *syscall.Credential
+	// settings are more options for the server.
+	settings []string
 	// life is a pipe to the keeper; it closes when this process ends.
 	life *os.File
 }
@@ -70,7 +72,7 @@ func runAs() (*syscall.Credential, error) {
 }
 
 // newServer makes a database cluster in a new folder and starts it.
-func newServer() (*server, error) {
+func newServer(settings ...string) (*server, error) {
 	bin, err := programs()
 	if err != nil {
 		return nil, err
@@ -83,7 +85,7 @@ func newServer() (*server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &server{bin: bin, dir: dir, password: rand.Text(), as: as}
+	s := &server{bin: bin, dir: dir, password: rand.Text(), as: as, settings: settings}
 	if err := s.create(); err != nil {
 		_ = os.RemoveAll(dir) // err says more
 		return nil, err
@@ -144,10 +146,12 @@ func (s *server) keep() error {
 	return nil
 }
 
-// start starts the server and waits until it answers. It syncs as in production:
-// tests kill it.
+// start starts the server and waits until it answers.
 func (s *server) start() error {
 	options := fmt.Sprintf("-c listen_addresses=127.0.0.1 -c port=%d -c unix_socket_directories=%s -c max_connections=400 -c shared_buffers=64MB -c max_wal_size=2GB", s.port, s.dir)
+	for _, setting := range s.settings {
+		options += " -c " + setting
+	}
 	return s.run("pg_ctl", "-D", s.data(), "-l", filepath.Join(s.dir, "log"), "-o", options, "-w", "-t", "60", "-s", "start")
 }
 
