@@ -282,12 +282,14 @@ func (e entry) principal() Principal {
 }
 
 // NewToken returns a token of 160 random bits.
-func NewToken() (string, error) {
+func NewToken() (string, error) { return newSecret("fl_") }
+
+func newSecret(prefix string) (string, error) {
 	var b [20]byte
 	if _, err := rand.Read(b[:]); err != nil {
 		return "", fmt.Errorf("access: random token: %w", err)
 	}
-	return "fl_" + strings.ToLower(base32.StdEncoding.EncodeToString(b[:])), nil
+	return prefix + strings.ToLower(base32.StdEncoding.EncodeToString(b[:])), nil
 }
 
 func hash(token string) string {

@@ -139,5 +139,5 @@ func TestRoleWords(t *testing.T) {
 		require.True(t, ok)
 		require.Equal(t, w, RoleWord(r))
 	}
-	require.Len(t, RoleWords(), 8)
+	require.Len(t, RoleWords(), 11)
 }

@@ -19,31 +19,62 @@ const (
 	auditor        = pb.Role_ROLE_AUDITOR
 	administrator  = pb.Role_ROLE_ADMINISTRATOR
 	integration    = pb.Role_ROLE_INTEGRATION
+	device         = pb.Role_ROLE_DEVICE
+	investigator   = pb.Role_ROLE_INVESTIGATOR
+	officer        = pb.Role_ROLE_OFFICER
+)
+
+var (
+	// everybody is everyone who has signed in.
+	everybody = []pb.Role{worker, supervisor, representative, adviser, committee, auditor, administrator, integration, investigator, officer}
+	// strangers may call without signing in: the method itself asks for a code.
+	strangers = []pb.Role{}
 )
 
 // rules is the whole policy: for each method, the roles that may call it. Rows
 // and fields are narrowed further by Narrow and Redact.
 var rules = map[string][]pb.Role{
-	"AccessService.GetMyself": {worker, supervisor, representative, adviser, committee, auditor, administrator, integration},
+	"AccessService.GetMyself": {worker, supervisor, representative, adviser, committee, auditor, administrator, integration, officer, device, investigator},
+
+	"PrincipalService.CreatePrincipal": {administrator},
+	"PrincipalService.GetPrincipal":    {administrator, auditor},
+	"PrincipalService.ListPrincipals":  {administrator, auditor},
+	"PrincipalService.UpdatePrincipal": {administrator},
+	"PrincipalService.EndPrincipal":    {administrator},
+	// Everybody their own; anybody's only an administrator.
+	"PrincipalService.SetPin":       everybody,
+	"PrincipalService.ListSessions": everybody,
+	"PrincipalService.EndSession":   everybody,
+	"PrincipalService.CreateToken":  {administrator},
+	"PrincipalService.ListTokens":   {administrator},
+	"PrincipalService.EndToken":     {administrator},
+
+	"DeviceService.CreateDevice":   {administrator},
+	"DeviceService.RenewEnrolment": {administrator},
+	"DeviceService.EnrolDevice":    strangers,
+	"DeviceService.ListDevices":    {administrator, auditor, supervisor},
+	"DeviceService.EndDevice":      {administrator, supervisor},
+	"DeviceService.ListWorkers":    {device},
+	"DeviceService.BeginTurn":      {device},
 
 	"WorkplaceService.CreateWorkplace": {administrator},
 	"WorkplaceService.UpdateWorkplace": {administrator},
-	"WorkplaceService.GetWorkplace":    {worker, supervisor, representative, adviser, committee, auditor, administrator, integration},
-	"WorkplaceService.ListWorkplaces":  {worker, supervisor, representative, adviser, committee, auditor, administrator, integration},
+	"WorkplaceService.GetWorkplace":    {worker, supervisor, representative, adviser, committee, auditor, administrator, integration, officer, device, investigator},
+	"WorkplaceService.ListWorkplaces":  {worker, supervisor, representative, adviser, committee, auditor, administrator, integration, officer, device, investigator},
 	"WorkplaceService.CreatePerson":    {administrator},
 	"WorkplaceService.GetPerson":       {supervisor, adviser, administrator},
 	"WorkplaceService.ListPeople":      {supervisor, adviser, administrator},
 
-	"ReportService.FileReport":        {worker, supervisor, representative, adviser, committee, administrator, integration},
-	"ReportService.GetReport":         {supervisor, representative, adviser, auditor},
+	"ReportService.FileReport":        {worker, supervisor, representative, adviser, committee, administrator, integration, device, investigator, officer},
+	"ReportService.GetReport":         {supervisor, representative, adviser, auditor, investigator},
 	"ReportService.ListReports":       {supervisor, representative, adviser, auditor},
-	"ReportService.UpdateReport":      {supervisor, adviser},
+	"ReportService.UpdateReport":      {supervisor, adviser, investigator},
 	"ReportService.VoidReport":        {adviser},
-	"ReportService.AddHarm":           {supervisor, adviser},
-	"ReportService.RecordOutcome":     {supervisor, adviser},
-	"ReportService.RecordAbsence":     {supervisor, adviser},
-	"ReportService.ListReportHistory": {supervisor, adviser, auditor},
-	"ReportService.GetTeller":         {supervisor, adviser},
+	"ReportService.AddHarm":           {supervisor, adviser, investigator},
+	"ReportService.RecordOutcome":     {supervisor, adviser, investigator},
+	"ReportService.RecordAbsence":     {supervisor, adviser, investigator},
+	"ReportService.ListReportHistory": {supervisor, adviser, auditor, investigator},
+	"ReportService.GetTeller":         {supervisor, adviser, investigator},
 	"ReportService.ImportReports":     {adviser, integration},
 
 	// What is inside passes this table again, as the method it is meant for.
@@ -51,44 +82,44 @@ var rules = map[string][]pb.Role{
 	"SealedService.FileSealed":    {worker, supervisor, representative, adviser, committee, administrator, integration},
 
 	// Who may add to which report is narrowed further: see services/attachments.
-	"AttachmentService.AddAttachment":    {worker, supervisor, representative, adviser, committee, administrator, integration},
-	"AttachmentService.ReadAttachment":   {supervisor, representative, adviser},
-	"AttachmentService.GetAttachment":    {supervisor, representative, adviser, auditor},
-	"AttachmentService.ListAttachments":  {supervisor, representative, adviser, auditor},
-	"AttachmentService.RemoveAttachment": {supervisor, adviser},
+	"AttachmentService.AddAttachment":    {worker, supervisor, representative, adviser, committee, administrator, integration, officer, investigator, device},
+	"AttachmentService.ReadAttachment":   {supervisor, representative, adviser, investigator},
+	"AttachmentService.GetAttachment":    {supervisor, representative, adviser, auditor, investigator},
+	"AttachmentService.ListAttachments":  {supervisor, representative, adviser, auditor, investigator},
+	"AttachmentService.RemoveAttachment": {supervisor, adviser, investigator},
 
-	"ClassificationService.ListEditions": {supervisor, representative, adviser, committee, auditor, administrator, integration},
-	"ClassificationService.ListCodes":    {supervisor, representative, adviser, committee, auditor, administrator, integration},
-	"ClassificationService.LookUpCodes":  {supervisor, representative, adviser, committee, auditor, administrator, integration},
-	"ClassificationService.AssignCoding": {adviser},
-	"ClassificationService.ListCodings":  {adviser, auditor},
+	"ClassificationService.ListEditions": {supervisor, representative, adviser, committee, auditor, administrator, integration, officer, investigator},
+	"ClassificationService.ListCodes":    {supervisor, representative, adviser, committee, auditor, administrator, integration, officer, investigator},
+	"ClassificationService.LookUpCodes":  {supervisor, representative, adviser, committee, auditor, administrator, integration, officer, investigator},
+	"ClassificationService.AssignCoding": {adviser, investigator},
+	"ClassificationService.ListCodings":  {adviser, auditor, investigator},
 
 	"HoursService.ImportHours": {adviser, administrator, integration},
-	"HoursService.ListHours":   {supervisor, representative, adviser, committee, auditor, administrator, integration},
+	"HoursService.ListHours":   {supervisor, representative, adviser, committee, auditor, administrator, integration, officer},
 
-	"MeasureService.ListMeasures": {supervisor, representative, adviser, committee, auditor, administrator, integration},
-	"MeasureService.ComputeRates": {supervisor, representative, adviser, committee, auditor, integration},
-	"MeasureService.ComputeChart": {supervisor, representative, adviser, committee, auditor, integration},
-	"MeasureService.Tabulate":     {supervisor, representative, adviser, committee, auditor, integration},
-	"MeasureService.RankCauses":   {supervisor, representative, adviser, committee, auditor, integration},
-	"MeasureService.CrossCauses":  {supervisor, representative, adviser, committee, auditor, integration},
-	"MeasureService.FindClusters": {supervisor, representative, adviser, committee, auditor, integration},
+	"MeasureService.ListMeasures": {supervisor, representative, adviser, committee, auditor, administrator, integration, officer},
+	"MeasureService.ComputeRates": {supervisor, representative, adviser, committee, auditor, integration, officer},
+	"MeasureService.ComputeChart": {supervisor, representative, adviser, committee, auditor, integration, officer},
+	"MeasureService.Tabulate":     {supervisor, representative, adviser, committee, auditor, integration, officer},
+	"MeasureService.RankCauses":   {supervisor, representative, adviser, committee, auditor, integration, officer},
+	"MeasureService.CrossCauses":  {supervisor, representative, adviser, committee, auditor, integration, officer},
+	"MeasureService.FindClusters": {supervisor, representative, adviser, committee, auditor, integration, officer},
 
 	// It knows no report: whoever reads figures may work figures out.
-	"ComputeService.ListMethods": {supervisor, representative, adviser, committee, auditor, administrator, integration},
-	"ComputeService.Compute":     {supervisor, representative, adviser, committee, auditor, administrator, integration},
+	"ComputeService.ListMethods": {supervisor, representative, adviser, committee, auditor, administrator, integration, officer},
+	"ComputeService.Compute":     {supervisor, representative, adviser, committee, auditor, administrator, integration, officer},
 
 	"SearchService.SearchReports": {supervisor, representative, adviser, auditor},
 
-	"ExportService.GetSummary":    {adviser, committee, auditor},
-	"ExportService.ExportSummary": {adviser, committee, auditor},
+	"ExportService.GetSummary":    {adviser, committee, auditor, officer},
+	"ExportService.ExportSummary": {adviser, committee, auditor, officer},
 	// Which reports are behind a difference is told only to those who may list them.
-	"ExportService.CompareSummaries": {adviser, committee, auditor},
+	"ExportService.CompareSummaries": {adviser, committee, auditor, officer},
 
 	"ChangeService.ListChanges":   {adviser, auditor, administrator},
 	"ChangeService.WatchChanges":  {adviser, auditor, administrator, integration},
-	"ChangeService.GetHead":       {supervisor, representative, adviser, committee, auditor, administrator, integration},
-	"ChangeService.GetCheckpoint": {adviser, committee, auditor, administrator},
+	"ChangeService.GetHead":       {supervisor, representative, adviser, committee, auditor, administrator, integration, officer},
+	"ChangeService.GetCheckpoint": {adviser, committee, auditor, administrator, officer},
 }
 
 // Policy decides which principal may call which method.
@@ -100,6 +131,9 @@ func NewPolicy() *Policy { return &Policy{allowed: rules} }
 // Allow returns nil when p may call method ("ReportService.FileReport"), else
 // PERMISSION_DENIED, or UNAUTHENTICATED for a caller nobody knows.
 func (p *Policy) Allow(who Principal, method string) error {
+	if p.Open(method) {
+		return nil
+	}
 	if who.Name == "" {
 		return fault.Unauthenticated("sign in first: send the header `authorization: Bearer` with your access token")
 	}
@@ -109,6 +143,21 @@ func (p *Policy) Allow(who Principal, method string) error {
 		}
 	}
 	return fault.Denied(fmt.Sprintf("%s is not open to you; ask whoever looks after access", method))
+}
+
+// Open reports whether method may be called without signing in.
+func (p *Policy) Open(method string) bool {
+	roles, known := p.allowed[method]
+	return known && len(roles) == 0
+}
+
+// Admit is Allow that also returns the caller as method may know them: with the
+// grants alone that let them call it.
+func (p *Policy) Admit(who Principal, method string) (Principal, error) {
+	if err := p.Allow(who, method); err != nil || p.Open(method) {
+		return who, err
+	}
+	return who.As(p.allowed[method]), nil
 }
 
 // Knows reports whether there is a rule for method.

@@ -42,6 +42,11 @@ func Narrow(who Principal, t Tree, asked []string) ([]string, error) {
 	return slices.Compact(out), nil
 }
 
+// SeesReport reports whether who may see a report at workplace.
+func SeesReport(who Principal, t Tree, workplace, report string) bool {
+	return slices.Contains(who.Reports, report) || Sees(who, t, workplace)
+}
+
 // Sees reports whether who may see what happened at workplace.
 func Sees(who Principal, t Tree, workplace string) bool {
 	return len(who.Workplaces) == 0 ||

@@ -18,11 +18,15 @@ func NewService(p *Policy) *Service { return &Service{policy: p} }
 // GetMyself implements AccessService.
 func (s *Service) GetMyself(ctx context.Context, _ *pb.GetMyselfRequest) (*pb.Principal, error) {
 	who := From(ctx)
-	return &pb.Principal{
+	out := &pb.Principal{
 		Name:        who.Name,
 		DisplayName: who.DisplayName,
 		Roles:       who.Roles,
 		Workplaces:  who.Workplaces,
 		Methods:     s.policy.Methods(who),
-	}, nil
+	}
+	for _, g := range who.Grants {
+		out.Grants = append(out.Grants, &pb.Grant{Role: g.Role, Workplaces: g.Workplaces, Reports: g.Reports})
+	}
+	return out, nil
 }

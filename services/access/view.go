@@ -23,11 +23,30 @@ type View struct {
 	Actors bool
 }
 
-// ViewOf returns what who may read: the union over the roles.
+// ViewOf returns what who may read of every report within reach: the union over
+// the roles, and for somebody whose roles hold for different parts of the house
+// only what all of these roles may read. For one report say where it is, by
+// [Principal.At], and hear more.
 func ViewOf(who Principal) View {
+	if !who.uneven() {
+		return viewOf(who)
+	}
+	v := View{Health: true, People: true, NamedTellers: true, ConfidentialTellers: true, Codes: true, Actors: true}
+	for _, g := range who.Grants {
+		o := viewOf(Principal{Roles: []pb.Role{g.Role}})
+		v = View{Health: v.Health && o.Health, People: v.People && o.People, NamedTellers: v.NamedTellers && o.NamedTellers,
+			ConfidentialTellers: v.ConfidentialTellers && o.ConfidentialTellers, Codes: v.Codes && o.Codes, Actors: v.Actors && o.Actors}
+	}
+	return v
+}
+
+func viewOf(who Principal) View {
 	var v View
 	if who.Has(adviser) {
 		v = View{Health: true, People: true, NamedTellers: true, ConfidentialTellers: true, Codes: true, Actors: true}
+	}
+	if who.Has(investigator) {
+		v.Health, v.People, v.NamedTellers, v.Codes, v.Actors = true, true, true, true, true
 	}
 	if who.Has(supervisor) {
 		v.Health, v.People, v.NamedTellers, v.Actors = true, true, true, true

@@ -45,7 +45,7 @@ func (s *Service) report(ctx context.Context, from getter, who access.Principal,
 	if err := record.Read(res.Body, res.Revision, r); err != nil {
 		return nil, err
 	}
-	if res.Kind != record.KindReport || !access.Sees(who, s.tree, r.GetWorkplace()) {
+	if res.Kind != record.KindReport || !access.SeesReport(who, s.tree, r.GetWorkplace(), r.GetName()) {
 		return nil, fault.NotFound(name)
 	}
 	return r, nil

@@ -54,7 +54,7 @@ func (s *Service) change(ctx context.Context, e edit) (*pb.WriteReportResponse, 
 			return err
 		}
 		switch {
-		case res.Kind != record.KindReport, !access.Sees(who, s.Tree, before.GetWorkplace()):
+		case res.Kind != record.KindReport, !access.SeesReport(who, s.Tree, before.GetWorkplace(), e.name):
 			return fault.NotFound(e.name)
 		case res.Revision != revision:
 			return fault.Stale(e.name, record.Etag(res.Revision))
@@ -87,7 +87,7 @@ func (s *Service) change(ctx context.Context, e edit) (*pb.WriteReportResponse, 
 	if err != nil {
 		return nil, err
 	}
-	return &pb.WriteReportResponse{Report: show(ctx, r), SequenceNumber: receipt.Seq}, nil
+	return &pb.WriteReportResponse{Report: s.show(ctx, r), SequenceNumber: receipt.Seq}, nil
 }
 
 // voiding takes a report out of every figure.

@@ -21,7 +21,7 @@ import (
 // what is kept about its teller, oldest first. It tells which fields changed, never what
 // they say, and of the teller not even that.
 func (s *Service) history(ctx context.Context, r *pb.Report) (*pb.ListReportHistoryResponse, error) {
-	view := access.ViewOf(access.From(ctx))
+	view := s.view(ctx, r)
 	changes, err := s.Ledger.History(ctx, r.GetName())
 	if err != nil {
 		return nil, err

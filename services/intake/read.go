@@ -73,15 +73,15 @@ func (s *Service) read(ctx context.Context, name string) (*pb.Report, error) {
 	if err := record.Read(res.Body, res.Revision, r); err != nil {
 		return nil, err
 	}
-	if !access.Sees(access.From(ctx), s.Tree, r.GetWorkplace()) {
+	if !access.SeesReport(access.From(ctx), s.Tree, r.GetWorkplace(), r.GetName()) {
 		return nil, fault.NotFound(name)
 	}
 	return r, nil
 }
 
 // show returns what the caller may read of a report.
-func show(ctx context.Context, r *pb.Report) *pb.Report {
-	view := access.ViewOf(access.From(ctx))
+func (s *Service) show(ctx context.Context, r *pb.Report) *pb.Report {
+	view := s.view(ctx, r)
 	out := access.Redact(r, view)
 	if view.Actors {
 		return out
@@ -95,6 +95,11 @@ func show(ctx context.Context, r *pb.Report) *pb.Report {
 		}
 	}
 	return out
+}
+
+// view says what the caller may read of a report, where it happened.
+func (s *Service) view(ctx context.Context, r *pb.Report) access.View {
+	return access.ViewOf(access.From(ctx).At(s.Tree, r.GetWorkplace(), r.GetName()))
 }
 
 // listing is a question for a page of reports, read and checked.
@@ -158,7 +163,7 @@ func (s *Service) page(ctx context.Context, out *pb.ListReportsResponse, q *list
 		if err != nil {
 			return nil, err
 		}
-		out.Reports = append(out.Reports, show(ctx, r))
+		out.Reports = append(out.Reports, s.show(ctx, r))
 	}
 	if next != "" {
 		out.NextPageToken = s.Tokens.Make(q.asked, next)

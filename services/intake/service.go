@@ -133,7 +133,7 @@ func (s *Service) GetReport(ctx context.Context, req *pb.GetReportRequest) (*pb.
 			return nil, err
 		}
 	}
-	return show(ctx, r), nil
+	return s.show(ctx, r), nil
 }
 
 // ListReports implements ReportService.

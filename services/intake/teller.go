@@ -27,7 +27,7 @@ func (s *Service) openTeller(ctx context.Context, req *pb.GetTellerRequest) (*pb
 	if err != nil {
 		return nil, err
 	}
-	view := access.ViewOf(access.From(ctx))
+	view := s.view(ctx, r)
 	confidential := r.GetTellerMode() != pb.TellerMode_TELLER_MODE_NAMED
 	reason := strings.TrimSpace(req.GetReason())
 	switch {

@@ -21,6 +21,11 @@ const (
 	KindTellerRead = "TellerRead" // reports/{uuid}/teller/reads/{uuid}
 	KindCoding     = "Coding"     // reports/{uuid}/codings/{report or harm id}
 	KindHours      = "Hours"      // workplaces/{id}/hours/{YYYY-MM}.{group}
+	KindPrincipal  = "Principal"  // principals/{id}
+	KindPin        = "Pin"        // principals/{id}/pin
+	KindSession    = "Session"    // sessions/{uuid}
+	KindToken      = "Token"      // tokens/{uuid}
+	KindDevice     = "Device"     // devices/{uuid}
 	KindAttachment = "Attachment" // reports/{uuid}/attachments/{uuid}
 	// What is kept, held and taken out; see services/retention.
 	KindKept           = "Kept"           // reports/{uuid}/kept
@@ -46,6 +51,10 @@ const (
 	VerbAttach     = "attach"
 	VerbDetach     = "detach"
 	VerbErase      = "erase"
+	VerbEnd        = "end"
+	VerbBegin      = "begin"
+	VerbEnrol      = "enrol"
+	VerbSetPin     = "set-pin"
 )
 
 // Claim spaces: keys that belong to one resource only.
@@ -58,7 +67,8 @@ const (
 
 // sealed kinds say who somebody is: their bodies lie in the ledger under a key
 // that can be destroyed.
-var sealed = map[string]bool{KindPerson: true, KindTeller: true, KindTellerRead: true, KindLegalHold: true}
+var sealed = map[string]bool{KindPerson: true, KindTeller: true, KindTellerRead: true, KindLegalHold: true,
+	KindPrincipal: true, KindPin: true}
 
 // Sealed reports whether the bodies of a kind lie under a key that can be
 // destroyed.

@@ -62,6 +62,60 @@ var wrongs = map[string][]wrong{
 			proto.Merge(m, w.seal(&pb.SealedContent{File: req}, nil))
 		}, invalid, "report.narrative"},
 	},
+	"PrincipalService.CreatePrincipal": {
+		{"nothing", edit(func(r *pb.CreatePrincipalRequest) { proto.Reset(r) }), invalid, "principal"},
+		{"taken", edit(func(r *pb.CreatePrincipalRequest) { r.Principal.Name = "principals/adviser" }), codes.AlreadyExists, ""},
+		{"no name", edit(func(r *pb.CreatePrincipalRequest) { r.Principal.Name = "" }), invalid, "principal.name"},
+		{"a tablet", edit(func(r *pb.CreatePrincipalRequest) { r.Principal.Grants[0].Role = pb.Role_ROLE_DEVICE }), invalid, "principal.grants[0].role"},
+		{"of nowhere", edit(func(r *pb.CreatePrincipalRequest) { r.Principal.Grants[0].Workplaces[0] = "workplaces/nowhere" }), invalid, "principal.grants[0].workplaces[0]"},
+		{"nothing granted", edit(func(r *pb.CreatePrincipalRequest) { r.Principal.Grants = nil }), invalid, "principal.grants"},
+	},
+	"PrincipalService.GetPrincipal": {
+		{"nobody", edit(func(r *pb.GetPrincipalRequest) { r.Name = "principals/nobody" }), notFound, ""},
+	},
+	"PrincipalService.ListPrincipals": {
+		{"a made-up page", edit(func(r *pb.ListPrincipalsRequest) { r.PageToken = "bWFkZS11cA" }), invalid, "page_token"},
+	},
+	"PrincipalService.UpdatePrincipal": {
+		{"nothing", edit(func(r *pb.UpdatePrincipalRequest) { proto.Reset(r) }), invalid, "principal"},
+		{"no etag", edit(func(r *pb.UpdatePrincipalRequest) { r.Principal.Etag = "" }), invalid, "principal.etag"},
+		{"another etag", edit(func(r *pb.UpdatePrincipalRequest) { r.Principal.Etag = "r999" }), stale, ""},
+		{"nobody", edit(func(r *pb.UpdatePrincipalRequest) { r.Principal.Name = "principals/nobody" }), notFound, ""},
+		{"an unknown path", edit(func(r *pb.UpdatePrincipalRequest) { r.UpdateMask = &fieldmaskpb.FieldMask{Paths: []string{"weather"}} }), invalid, "update_mask"},
+	},
+	"PrincipalService.EndPrincipal": {
+		{"a made-up etag", edit(func(r *pb.EndPrincipalRequest) { r.Etag = "v2" }), invalid, "etag"},
+		{"another etag", edit(func(r *pb.EndPrincipalRequest) { r.Etag = "r999" }), stale, ""},
+		{"nobody", edit(func(r *pb.EndPrincipalRequest) { r.Name = "principals/nobody" }), notFound, ""},
+	},
+	"PrincipalService.SetPin": {
+		{"the first that anybody tries", edit(func(r *pb.SetPinRequest) { r.Pin = "1234" }), invalid, "pin"},
+		{"somebody else's", edit(func(r *pb.SetPinRequest) { r.Name = "principals/boss" }), codes.PermissionDenied, ""},
+	},
+	"PrincipalService.ListSessions": {
+		{"somebody else's", edit(func(r *pb.ListSessionsRequest) { r.Principal = "principals/boss" }), codes.PermissionDenied, ""},
+	},
+	"PrincipalService.CreateToken": {
+		{"nobody", edit(func(r *pb.CreateTokenRequest) { r.Principal = "principals/nobody" }), notFound, ""},
+		{"over already", edit(func(r *pb.CreateTokenRequest) { r.ExpireTime = timestamppb.New(now.AddDate(0, 0, -1)) }), invalid, "expire_time"},
+	},
+	"PrincipalService.ListTokens": {},
+	"PrincipalService.EndToken": {
+		{"none", edit(func(r *pb.EndTokenRequest) { r.Name = "tokens/" + nowhere }), notFound, ""},
+	},
+	"DeviceService.CreateDevice": {
+		{"nothing", edit(func(r *pb.CreateDeviceRequest) { proto.Reset(r) }), invalid, "device"},
+		{"of nowhere", edit(func(r *pb.CreateDeviceRequest) { r.Device.Workplace = "workplaces/nowhere" }), invalid, "device.workplace"},
+		{"only blanks", edit(func(r *pb.CreateDeviceRequest) { r.Device.DisplayName = "  " }), invalid, "device.display_name"},
+	},
+	"DeviceService.RenewEnrolment": {
+		{"none", edit(func(r *pb.RenewEnrolmentRequest) { r.Name = "devices/" + nowhere }), notFound, ""},
+	},
+	"DeviceService.ListDevices": {},
+	"DeviceService.EndDevice": {
+		{"none", edit(func(r *pb.EndDeviceRequest) { r.Name = "devices/" + nowhere }), notFound, ""},
+	},
+	"DeviceService.ListWorkers": {},
 
 	"WorkplaceService.CreateWorkplace": {
 		{"nothing", edit(func(r *pb.CreateWorkplaceRequest) { proto.Reset(r) }), invalid, "workplace"},

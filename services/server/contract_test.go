@@ -42,6 +42,18 @@ type rpc struct {
 // one is in every test of this package at once.
 func contract(t testing.TB) []rpc {
 	t.Helper()
+	return contractBut(t, guessed)
+}
+
+// guessed methods slow down whoever tries again and again, or end the caller's
+// own session, so they cannot be tried here a hundred times; services/principals
+// tests them alone.
+var guessed = map[string]bool{
+	"DeviceService.EnrolDevice": true, "DeviceService.BeginTurn": true, "PrincipalService.EndSession": true,
+}
+
+func contractBut(t testing.TB, guessed map[string]bool) []rpc {
+	t.Helper()
 	policy := access.NewPolicy()
 	var out []rpc
 	protoregistry.GlobalFiles.RangeFilesByPackage("fairlead.v1", func(f protoreflect.FileDescriptor) bool {
@@ -50,6 +62,9 @@ func contract(t testing.TB) []rpc {
 			for j := range s.Methods().Len() {
 				m := rpc{MethodDescriptor: s.Methods().Get(j)}
 				m.short = string(s.Name()) + "." + string(m.Name())
+				if guessed[m.short] {
+					continue
+				}
 				m.path = "/" + string(s.FullName()) + "/" + string(m.Name())
 				// The adviser may do most; what the adviser may not, the
 				// first role that may.
@@ -60,8 +75,9 @@ func contract(t testing.TB) []rpc {
 					}
 				}
 				require.NotEmpty(t, m.role, "nobody may call %s", m.short)
-				require.Contains(t, good, m.short, "%s is new: write a good request for it in good_test.go", m.short)
-				require.Contains(t, wrongs, m.short, "%s is new: say in badcase_test.go what can be wrong with it", m.short)
+				require.True(t, good[m.short] != nil, "%s is new: write a good request for it in good_test.go", m.short)
+				_, said := wrongs[m.short]
+				require.True(t, said, "%s is new: say in badcase_test.go what can be wrong with it", m.short)
 				out = append(out, m)
 			}
 		}
@@ -226,7 +242,35 @@ func newWorld(t testing.TB, o servertest.Options) *world {
 	_, err := places.CreatePerson(w.As("administrator"), &pb.CreatePersonRequest{Person: &pb.Person{Name: wren, DisplayName: "Wren Exampleton",
 		Workplace: "workplaces/northside", EmploymentGroup: pb.EmploymentGroup_EMPLOYMENT_GROUP_EMPLOYEE}})
 	require.NoError(t, err)
+	// The adviser is also a principal of the house, with a PIN and sessions.
+	_, err = pb.NewPrincipalServiceClient(w.Conn()).CreatePrincipal(w.As("administrator"), &pb.CreatePrincipalRequest{Principal: &pb.Principal{
+		Name: "principals/adviser", DisplayName: "Adviser", Grants: []*pb.Grant{{Role: pb.Role_ROLE_ADVISER}}}})
+	require.NoError(t, err)
 	return w
+}
+
+// principal adds a principal of the house.
+func (w *world) principal() *pb.Principal {
+	w.t.Helper()
+	p, err := pb.NewPrincipalServiceClient(w.Conn()).CreatePrincipal(w.As("administrator"), newPrincipal(w))
+	require.NoError(w.t, err)
+	return p
+}
+
+func newPrincipal(w *world) *pb.CreatePrincipalRequest {
+	n := w.next()
+	return &pb.CreatePrincipalRequest{RequestId: w.id(), Principal: &pb.Principal{Name: fmt.Sprintf("principals/p-%d", n), DisplayName: "Fern Placeholder",
+		SignInName: fmt.Sprintf("fern.%d", n), Person: wren, OfferedOnTablets: true,
+		Grants: []*pb.Grant{{Role: pb.Role_ROLE_SUPERVISOR, Workplaces: []string{"workplaces/northside"}}}}}
+}
+
+// tablet adds a shared tablet.
+func (w *world) tablet() *pb.Device {
+	w.t.Helper()
+	made, err := pb.NewDeviceServiceClient(w.Conn()).CreateDevice(w.As("administrator"), &pb.CreateDeviceRequest{Device: &pb.Device{
+		DisplayName: "tablet 3", Workplace: "workplaces/northside"}})
+	require.NoError(w.t, err)
+	return made.GetDevice()
 }
 
 // next returns a number that was not given before.

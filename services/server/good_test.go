@@ -64,6 +64,39 @@ func period() *pb.Period { return &pb.Period{StartMonth: "2025-03", EndMonth: "2
 var good = map[string]func(w *world) proto.Message{
 	"AccessService.GetMyself": func(*world) proto.Message { return &pb.GetMyselfRequest{} },
 
+	"PrincipalService.CreatePrincipal": func(w *world) proto.Message { return newPrincipal(w) },
+	"PrincipalService.GetPrincipal":    func(w *world) proto.Message { return &pb.GetPrincipalRequest{Name: w.principal().GetName()} },
+	"PrincipalService.ListPrincipals": func(*world) proto.Message {
+		return &pb.ListPrincipalsRequest{PageSize: 2, IncludeLeft: true}
+	},
+	"PrincipalService.UpdatePrincipal": func(w *world) proto.Message {
+		p := w.principal()
+		return &pb.UpdatePrincipalRequest{RequestId: w.id(), Principal: &pb.Principal{Name: p.GetName(), Etag: p.GetEtag(), DisplayName: fmt.Sprint("Fern ", w.next())}}
+	},
+	"PrincipalService.EndPrincipal": func(w *world) proto.Message {
+		p := w.principal()
+		return &pb.EndPrincipalRequest{Name: p.GetName(), Etag: p.GetEtag(), RequestId: w.id()}
+	},
+	"PrincipalService.SetPin":       func(*world) proto.Message { return &pb.SetPinRequest{Name: "principals/adviser", Pin: "4071"} },
+	"PrincipalService.ListSessions": func(*world) proto.Message { return &pb.ListSessionsRequest{Principal: "principals/adviser"} },
+	"PrincipalService.CreateToken": func(w *world) proto.Message {
+		return &pb.CreateTokenRequest{Principal: w.principal().GetName(), Purpose: "roster program", ExpireTime: timestamppb.New(now.AddDate(0, 1, 0))}
+	},
+	"PrincipalService.ListTokens": func(w *world) proto.Message { return &pb.ListTokensRequest{Principal: w.principal().GetName()} },
+	"PrincipalService.EndToken": func(w *world) proto.Message {
+		made, err := pb.NewPrincipalServiceClient(w.Conn()).CreateToken(w.As("administrator"), &pb.CreateTokenRequest{Principal: w.principal().GetName(), Purpose: "roster program"})
+		require.NoError(w.t, err)
+		return &pb.EndTokenRequest{Name: made.GetToken().GetName()}
+	},
+
+	"DeviceService.CreateDevice": func(*world) proto.Message {
+		return &pb.CreateDeviceRequest{Device: &pb.Device{DisplayName: "tablet 3", Workplace: "workplaces/northside"}}
+	},
+	"DeviceService.RenewEnrolment": func(w *world) proto.Message { return &pb.RenewEnrolmentRequest{Name: w.tablet().GetName()} },
+	"DeviceService.ListDevices":    func(*world) proto.Message { return &pb.ListDevicesRequest{IncludeEnded: true} },
+	"DeviceService.EndDevice":      func(w *world) proto.Message { return &pb.EndDeviceRequest{Name: w.tablet().GetName()} },
+	"DeviceService.ListWorkers":    func(*world) proto.Message { return &pb.ListWorkersRequest{} },
+
 	"WorkplaceService.CreateWorkplace": func(w *world) proto.Message {
 		return &pb.CreateWorkplaceRequest{RequestId: w.id(), Workplace: &pb.Workplace{Name: fmt.Sprintf("workplaces/yard-%d", w.next()),
 			Parent: "workplaces/quarry-road", Title: "Yard", Level: pb.WorkplaceLevel_WORKPLACE_LEVEL_AREA, TimeZone: "Australia/Perth",

@@ -50,6 +50,7 @@ type gate struct {
 	log       *slog.Logger
 	policy    *access.Policy
 	directory *access.Directory
+	registry  *access.Registry
 	rules     func(proto.Message) fault.Violations
 	metrics   *metrics
 	// stopping ends when the server stops; streams end with it.
@@ -164,17 +165,36 @@ func (g *gate) admit(ctx context.Context, method string) (context.Context, error
 		if err != nil {
 			return ctx, err
 		}
-		if token != "" {
-			who, err = g.directory.ByToken(token)
-			if err != nil {
-				return ctx, fault.Unauthenticated("the access token is not known here; it may have been withdrawn")
+		if token != "" && !g.policy.Open(method) {
+			if who, err = g.whose(token); err != nil {
+				return ctx, err
 			}
 		}
 	}
-	if err := g.policy.Allow(who, method); err != nil {
+	who, err := g.policy.Admit(who, method)
+	if err != nil {
 		return ctx, err
 	}
 	return access.With(ctx, who), nil
+}
+
+// whose returns the principal behind a token.
+func (g *gate) whose(token string) (access.Principal, error) {
+	if !access.Issued(token) {
+		who, err := g.directory.ByToken(token)
+		if err != nil {
+			return who, fault.Unauthenticated("the access token is not known here; it may have been withdrawn")
+		}
+		return who, nil
+	}
+	who, err := g.registry.ByToken(token)
+	switch {
+	case errors.Is(err, access.ErrOver):
+		return who, fault.Unauthenticated("this session or token is over; sign in again")
+	case err != nil:
+		return who, fault.Unauthenticated("the access token is not known here; it may have been withdrawn")
+	}
+	return who, nil
 }
 
 // bearer returns the access token of a call, or "".

@@ -29,6 +29,7 @@ import (
 	"fairlead/services/ledger"
 	"fairlead/services/measure"
 	"fairlead/services/paging"
+	"fairlead/services/principals"
 	"fairlead/services/search"
 	"fairlead/services/workplace"
 )
@@ -80,6 +81,10 @@ type rooms struct {
 	compute *compute.Service
 	files   *attachments.Service
 	sealed  *envelope.Service
+
+	registry   *access.Registry
+	principals *principals.Service
+	devices    *principals.Devices
 }
 
 // openRooms wires the rooms over a ledger and brings the projections up to its
@@ -111,7 +116,8 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 		return nil, fmt.Errorf("server: search index: %w", err)
 	}
 	// In this order: facts and search ask the tree while they follow.
-	r.projections = []projection{{"workplaces", tree}, {"facts", figures}, {"search", r.index}}
+	r.registry = access.NewRegistry(l, cfg.Clock)
+	r.projections = []projection{{"workplaces", tree}, {"facts", figures}, {"search", r.index}, {"access", r.registry}}
 	for _, p := range r.projections {
 		if err := p.CatchUp(ctx); err != nil {
 			return nil, fmt.Errorf("server: bring %s up to date: %w", p.name, err)
@@ -138,6 +144,9 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 		return nil, fmt.Errorf("server: key for checkpoints: %w", err)
 	}
 	r.changes = changes.New(l, signer, cfg.Clock)
+	r.principals, r.devices = principals.New(principals.Deps{
+		Ledger: l, Registry: r.registry, Tree: tree, Tokens: tokens, Rules: r.rules, Clock: cfg.Clock, NewID: uuid.NewString,
+	})
 	r.compute = compute.New()
 	keys, err := envelope.OpenKeys(filepath.Join(cfg.Data, SealingFolder))
 	if err != nil {
@@ -189,6 +198,8 @@ func (r *rooms) register(to grpc.ServiceRegistrar, policy *access.Policy) {
 	pb.RegisterSealedServiceServer(to, r.sealed)
 	pb.RegisterAttachmentServiceServer(to, r.files)
 	pb.RegisterAccessServiceServer(to, access.NewService(policy))
+	pb.RegisterPrincipalServiceServer(to, r.principals)
+	pb.RegisterDeviceServiceServer(to, r.devices)
 }
 
 func (r *rooms) close() error {

@@ -103,7 +103,7 @@ func Open(ctx context.Context, cfg Config) (srv *Server, err error) {
 
 // buildGRPC makes the gRPC server with its gate and registers the rooms.
 func (s *Server) buildGRPC() error {
-	g := &gate{log: s.cfg.Log, policy: access.NewPolicy(), directory: s.directory, rules: s.rooms.rules, metrics: s.metrics, stopping: s.stopping}
+	g := &gate{log: s.cfg.Log, policy: access.NewPolicy(), directory: s.directory, registry: s.rooms.registry, rules: s.rooms.rules, metrics: s.metrics, stopping: s.stopping}
 	s.grpc = grpc.NewServer(
 		grpc.ChainUnaryInterceptor(g.Unary),
 		grpc.ChainStreamInterceptor(g.Stream),

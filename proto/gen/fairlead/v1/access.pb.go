@@ -7,9 +7,11 @@
 package fairleadv1
 
 import (
+	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -45,20 +47,29 @@ const (
 	Role_ROLE_ADMINISTRATOR Role = 7
 	// A program that files, imports or reads on behalf of the house.
 	Role_ROLE_INTEGRATION Role = 8
+	// A shared tablet: files for whoever stands before it, and nothing else.
+	Role_ROLE_DEVICE Role = 9
+	// Investigates the reports that a grant names, and only those.
+	Role_ROLE_INVESTIGATOR Role = 10
+	// Officer with duties for the whole business: figures, charts, summaries.
+	Role_ROLE_OFFICER Role = 11
 )
 
 // Enum value maps for Role.
 var (
 	Role_name = map[int32]string{
-		0: "ROLE_UNSPECIFIED",
-		1: "ROLE_WORKER",
-		2: "ROLE_SUPERVISOR",
-		3: "ROLE_REPRESENTATIVE",
-		4: "ROLE_ADVISER",
-		5: "ROLE_COMMITTEE",
-		6: "ROLE_AUDITOR",
-		7: "ROLE_ADMINISTRATOR",
-		8: "ROLE_INTEGRATION",
+		0:  "ROLE_UNSPECIFIED",
+		1:  "ROLE_WORKER",
+		2:  "ROLE_SUPERVISOR",
+		3:  "ROLE_REPRESENTATIVE",
+		4:  "ROLE_ADVISER",
+		5:  "ROLE_COMMITTEE",
+		6:  "ROLE_AUDITOR",
+		7:  "ROLE_ADMINISTRATOR",
+		8:  "ROLE_INTEGRATION",
+		9:  "ROLE_DEVICE",
+		10: "ROLE_INVESTIGATOR",
+		11: "ROLE_OFFICER",
 	}
 	Role_value = map[string]int32{
 		"ROLE_UNSPECIFIED":    0,
@@ -70,6 +81,9 @@ var (
 		"ROLE_AUDITOR":        6,
 		"ROLE_ADMINISTRATOR":  7,
 		"ROLE_INTEGRATION":    8,
+		"ROLE_DEVICE":         9,
+		"ROLE_INVESTIGATOR":   10,
+		"ROLE_OFFICER":        11,
 	}
 )
 
@@ -100,6 +114,63 @@ func (Role) EnumDescriptor() ([]byte, []int) {
 	return file_fairlead_v1_access_proto_rawDescGZIP(), []int{0}
 }
 
+// PrincipalState says whether a principal may come in.
+type PrincipalState int32
+
+const (
+	// Not given.
+	PrincipalState_PRINCIPAL_STATE_UNSPECIFIED PrincipalState = 0
+	// May come in.
+	PrincipalState_PRINCIPAL_STATE_ACTIVE PrincipalState = 1
+	// Kept out for now; what was granted is kept.
+	PrincipalState_PRINCIPAL_STATE_SUSPENDED PrincipalState = 2
+	// Has left; comes in no more.
+	PrincipalState_PRINCIPAL_STATE_LEFT PrincipalState = 3
+)
+
+// Enum value maps for PrincipalState.
+var (
+	PrincipalState_name = map[int32]string{
+		0: "PRINCIPAL_STATE_UNSPECIFIED",
+		1: "PRINCIPAL_STATE_ACTIVE",
+		2: "PRINCIPAL_STATE_SUSPENDED",
+		3: "PRINCIPAL_STATE_LEFT",
+	}
+	PrincipalState_value = map[string]int32{
+		"PRINCIPAL_STATE_UNSPECIFIED": 0,
+		"PRINCIPAL_STATE_ACTIVE":      1,
+		"PRINCIPAL_STATE_SUSPENDED":   2,
+		"PRINCIPAL_STATE_LEFT":        3,
+	}
+)
+
+func (x PrincipalState) Enum() *PrincipalState {
+	p := new(PrincipalState)
+	*p = x
+	return p
+}
+
+func (x PrincipalState) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (PrincipalState) Descriptor() protoreflect.EnumDescriptor {
+	return file_fairlead_v1_access_proto_enumTypes[1].Descriptor()
+}
+
+func (PrincipalState) Type() protoreflect.EnumType {
+	return &file_fairlead_v1_access_proto_enumTypes[1]
+}
+
+func (x PrincipalState) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use PrincipalState.Descriptor instead.
+func (PrincipalState) EnumDescriptor() ([]byte, []int) {
+	return file_fairlead_v1_access_proto_rawDescGZIP(), []int{1}
+}
+
 // Principal is a caller.
 type Principal struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -107,13 +178,31 @@ type Principal struct {
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// What to call the principal.
 	DisplayName string `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
-	// Roles held.
+	// Roles held, each once: what the grants come to. Output only.
 	Roles []Role `protobuf:"varint,3,rep,packed,name=roles,proto3,enum=fairlead.v1.Role" json:"roles,omitempty"`
-	// Workplaces the roles hold for, each with everything below it. Empty: all.
+	// Workplaces that some role holds for, each with everything below it. Empty:
+	// all. Output only.
 	Workplaces []string `protobuf:"bytes,4,rep,name=workplaces,proto3" json:"workplaces,omitempty"`
 	// Names of the methods that the principal may call, such as
-	// `ReportService.FileReport`.
-	Methods       []string `protobuf:"bytes,5,rep,name=methods,proto3" json:"methods,omitempty"`
+	// `ReportService.FileReport`. Only in the answer of GetMyself.
+	Methods []string `protobuf:"bytes,5,rep,name=methods,proto3" json:"methods,omitempty"`
+	// Roles with what they hold for, one by one.
+	Grants []*Grant `protobuf:"bytes,6,rep,name=grants,proto3" json:"grants,omitempty"`
+	// Whether the principal may come in. A new one is active.
+	State PrincipalState `protobuf:"varint,7,opt,name=state,proto3,enum=fairlead.v1.PrincipalState" json:"state,omitempty"`
+	// The person, where known to the house. Optional.
+	Person string `protobuf:"bytes,8,opt,name=person,proto3" json:"person,omitempty"`
+	// Name to sign in with. Optional: without one, there are only tokens.
+	SignInName string `protobuf:"bytes,9,opt,name=sign_in_name,json=signInName,proto3" json:"sign_in_name,omitempty"`
+	// May be offered by name on the tablets of the workplaces granted, to file
+	// with a PIN: the person agreed. See PrincipalService.SetPin.
+	OfferedOnTablets bool `protobuf:"varint,10,opt,name=offered_on_tablets,json=offeredOnTablets,proto3" json:"offered_on_tablets,omitempty"`
+	// When the principal was added. Output only.
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// When the principal left. Output only.
+	EndTime *timestamppb.Timestamp `protobuf:"bytes,12,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	// Version of this state. Output only.
+	Etag          string `protobuf:"bytes,13,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -183,6 +272,127 @@ func (x *Principal) GetMethods() []string {
 	return nil
 }
 
+func (x *Principal) GetGrants() []*Grant {
+	if x != nil {
+		return x.Grants
+	}
+	return nil
+}
+
+func (x *Principal) GetState() PrincipalState {
+	if x != nil {
+		return x.State
+	}
+	return PrincipalState_PRINCIPAL_STATE_UNSPECIFIED
+}
+
+func (x *Principal) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *Principal) GetSignInName() string {
+	if x != nil {
+		return x.SignInName
+	}
+	return ""
+}
+
+func (x *Principal) GetOfferedOnTablets() bool {
+	if x != nil {
+		return x.OfferedOnTablets
+	}
+	return false
+}
+
+func (x *Principal) GetCreateTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CreateTime
+	}
+	return nil
+}
+
+func (x *Principal) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
+func (x *Principal) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+// Grant is a role and what it holds for.
+type Grant struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The role. Required.
+	Role Role `protobuf:"varint,1,opt,name=role,proto3,enum=fairlead.v1.Role" json:"role,omitempty"`
+	// Workplaces, each with everything below it. Empty: all, or, for an
+	// investigator, none.
+	Workplaces []string `protobuf:"bytes,2,rep,name=workplaces,proto3" json:"workplaces,omitempty"`
+	// Reports, only for an investigator, who reaches these and no others.
+	Reports       []string `protobuf:"bytes,3,rep,name=reports,proto3" json:"reports,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Grant) Reset() {
+	*x = Grant{}
+	mi := &file_fairlead_v1_access_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Grant) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Grant) ProtoMessage() {}
+
+func (x *Grant) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_access_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Grant.ProtoReflect.Descriptor instead.
+func (*Grant) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_access_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Grant) GetRole() Role {
+	if x != nil {
+		return x.Role
+	}
+	return Role_ROLE_UNSPECIFIED
+}
+
+func (x *Grant) GetWorkplaces() []string {
+	if x != nil {
+		return x.Workplaces
+	}
+	return nil
+}
+
+func (x *Grant) GetReports() []string {
+	if x != nil {
+		return x.Reports
+	}
+	return nil
+}
+
 // GetMyselfRequest asks who the caller is.
 type GetMyselfRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -192,7 +402,7 @@ type GetMyselfRequest struct {
 
 func (x *GetMyselfRequest) Reset() {
 	*x = GetMyselfRequest{}
-	mi := &file_fairlead_v1_access_proto_msgTypes[1]
+	mi := &file_fairlead_v1_access_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -204,7 +414,7 @@ func (x *GetMyselfRequest) String() string {
 func (*GetMyselfRequest) ProtoMessage() {}
 
 func (x *GetMyselfRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_access_proto_msgTypes[1]
+	mi := &file_fairlead_v1_access_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -217,23 +427,41 @@ func (x *GetMyselfRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetMyselfRequest.ProtoReflect.Descriptor instead.
 func (*GetMyselfRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_access_proto_rawDescGZIP(), []int{1}
+	return file_fairlead_v1_access_proto_rawDescGZIP(), []int{2}
 }
 
 var File_fairlead_v1_access_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/access.proto\x12\vfairlead.v1\x1a\x1cgoogle/api/annotations.proto\"\xa5\x01\n" +
+	"\x18fairlead/v1/access.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc3\x04\n" +
 	"\tPrincipal\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
-	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12'\n" +
-	"\x05roles\x18\x03 \x03(\x0e2\x11.fairlead.v1.RoleR\x05roles\x12\x1e\n" +
+	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12,\n" +
+	"\x05roles\x18\x03 \x03(\x0e2\x11.fairlead.v1.RoleB\x03\xe0A\x03R\x05roles\x12#\n" +
 	"\n" +
-	"workplaces\x18\x04 \x03(\tR\n" +
-	"workplaces\x12\x18\n" +
-	"\amethods\x18\x05 \x03(\tR\amethods\"\x12\n" +
-	"\x10GetMyselfRequest*\xc1\x01\n" +
+	"workplaces\x18\x04 \x03(\tB\x03\xe0A\x03R\n" +
+	"workplaces\x12\x1d\n" +
+	"\amethods\x18\x05 \x03(\tB\x03\xe0A\x03R\amethods\x12*\n" +
+	"\x06grants\x18\x06 \x03(\v2\x12.fairlead.v1.GrantR\x06grants\x12;\n" +
+	"\x05state\x18\a \x01(\x0e2\x1b.fairlead.v1.PrincipalStateB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05state\x12B\n" +
+	"\x06person\x18\b \x01(\tB*\xbaH'\xd8\x01\x01r\"2 ^people/[a-z0-9][a-z0-9-]{0,62}$R\x06person\x12 \n" +
+	"\fsign_in_name\x18\t \x01(\tR\n" +
+	"signInName\x12,\n" +
+	"\x12offered_on_tablets\x18\n" +
+	" \x01(\bR\x10offeredOnTablets\x12@\n" +
+	"\vcreate_time\x18\v \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
+	"createTime\x12:\n" +
+	"\bend_time\x18\f \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aendTime\x12\x12\n" +
+	"\x04etag\x18\r \x01(\tR\x04etag\"\xcf\x01\n" +
+	"\x05Grant\x121\n" +
+	"\x04role\x18\x01 \x01(\x0e2\x11.fairlead.v1.RoleB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04role\x12R\n" +
+	"\n" +
+	"workplaces\x18\x02 \x03(\tB2\xbaH/\x92\x01,\x10d\"(r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\n" +
+	"workplaces\x12?\n" +
+	"\areports\x18\x03 \x03(\tB%\xbaH\"\x92\x01\x1f\x10d\"\x1br\x192\x17^reports/[0-9a-f-]{36}$R\areports\"\x12\n" +
+	"\x10GetMyselfRequest*\xfb\x01\n" +
 	"\x04Role\x12\x14\n" +
 	"\x10ROLE_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vROLE_WORKER\x10\x01\x12\x13\n" +
@@ -243,7 +471,16 @@ const file_fairlead_v1_access_proto_rawDesc = "" +
 	"\x0eROLE_COMMITTEE\x10\x05\x12\x10\n" +
 	"\fROLE_AUDITOR\x10\x06\x12\x16\n" +
 	"\x12ROLE_ADMINISTRATOR\x10\a\x12\x14\n" +
-	"\x10ROLE_INTEGRATION\x10\b2g\n" +
+	"\x10ROLE_INTEGRATION\x10\b\x12\x0f\n" +
+	"\vROLE_DEVICE\x10\t\x12\x15\n" +
+	"\x11ROLE_INVESTIGATOR\x10\n" +
+	"\x12\x10\n" +
+	"\fROLE_OFFICER\x10\v*\x86\x01\n" +
+	"\x0ePrincipalState\x12\x1f\n" +
+	"\x1bPRINCIPAL_STATE_UNSPECIFIED\x10\x00\x12\x1a\n" +
+	"\x16PRINCIPAL_STATE_ACTIVE\x10\x01\x12\x1d\n" +
+	"\x19PRINCIPAL_STATE_SUSPENDED\x10\x02\x12\x18\n" +
+	"\x14PRINCIPAL_STATE_LEFT\x10\x032g\n" +
 	"\rAccessService\x12V\n" +
 	"\tGetMyself\x12\x1d.fairlead.v1.GetMyselfRequest\x1a\x16.fairlead.v1.Principal\"\x12\x82\xd3\xe4\x93\x02\f\x12\n" +
 	"/v1/myselfB+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
@@ -260,22 +497,30 @@ func file_fairlead_v1_access_proto_rawDescGZIP() []byte {
 	return file_fairlead_v1_access_proto_rawDescData
 }
 
-var file_fairlead_v1_access_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_fairlead_v1_access_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_fairlead_v1_access_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_fairlead_v1_access_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
 var file_fairlead_v1_access_proto_goTypes = []any{
-	(Role)(0),                // 0: fairlead.v1.Role
-	(*Principal)(nil),        // 1: fairlead.v1.Principal
-	(*GetMyselfRequest)(nil), // 2: fairlead.v1.GetMyselfRequest
+	(Role)(0),                     // 0: fairlead.v1.Role
+	(PrincipalState)(0),           // 1: fairlead.v1.PrincipalState
+	(*Principal)(nil),             // 2: fairlead.v1.Principal
+	(*Grant)(nil),                 // 3: fairlead.v1.Grant
+	(*GetMyselfRequest)(nil),      // 4: fairlead.v1.GetMyselfRequest
+	(*timestamppb.Timestamp)(nil), // 5: google.protobuf.Timestamp
 }
 var file_fairlead_v1_access_proto_depIdxs = []int32{
 	0, // 0: fairlead.v1.Principal.roles:type_name -> fairlead.v1.Role
-	2, // 1: fairlead.v1.AccessService.GetMyself:input_type -> fairlead.v1.GetMyselfRequest
-	1, // 2: fairlead.v1.AccessService.GetMyself:output_type -> fairlead.v1.Principal
-	2, // [2:3] is the sub-list for method output_type
-	1, // [1:2] is the sub-list for method input_type
-	1, // [1:1] is the sub-list for extension type_name
-	1, // [1:1] is the sub-list for extension extendee
-	0, // [0:1] is the sub-list for field type_name
+	3, // 1: fairlead.v1.Principal.grants:type_name -> fairlead.v1.Grant
+	1, // 2: fairlead.v1.Principal.state:type_name -> fairlead.v1.PrincipalState
+	5, // 3: fairlead.v1.Principal.create_time:type_name -> google.protobuf.Timestamp
+	5, // 4: fairlead.v1.Principal.end_time:type_name -> google.protobuf.Timestamp
+	0, // 5: fairlead.v1.Grant.role:type_name -> fairlead.v1.Role
+	4, // 6: fairlead.v1.AccessService.GetMyself:input_type -> fairlead.v1.GetMyselfRequest
+	2, // 7: fairlead.v1.AccessService.GetMyself:output_type -> fairlead.v1.Principal
+	7, // [7:8] is the sub-list for method output_type
+	6, // [6:7] is the sub-list for method input_type
+	6, // [6:6] is the sub-list for extension type_name
+	6, // [6:6] is the sub-list for extension extendee
+	0, // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_access_proto_init() }
@@ -288,8 +533,8 @@ func file_fairlead_v1_access_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_fairlead_v1_access_proto_rawDesc), len(file_fairlead_v1_access_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   2,
+			NumEnums:      2,
+			NumMessages:   3,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
