@@ -20,6 +20,10 @@ import (
 type Config struct {
 	// Data is the folder that holds everything; made when missing.
 	Data string
+	// Database is the address of a PostgreSQL database that holds the ledger,
+	// shared by any number of servers; empty keeps it in Data. Data then holds
+	// what is this server's own: the search index, keys, access.yaml, files.
+	Database string
 	// GRPC is the address of the gRPC door, such as localhost:9090.
 	GRPC string
 	// Web is the address of the web door, such as localhost:8080.

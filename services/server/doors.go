@@ -19,8 +19,9 @@ import (
 	"google.golang.org/grpc"
 )
 
-// webDoor serves pages, REST/JSON, Connect and gRPC-Web on one port.
-func webDoor(log *slog.Logger, g *grpc.Server, desk http.Handler) (http.Handler, error) {
+// webDoor serves pages, REST/JSON, Connect and gRPC-Web on one port. /healthz
+// says that the process serves, /readyz whether calls should be sent to it.
+func webDoor(log *slog.Logger, g *grpc.Server, desk http.Handler, ready func() bool) (http.Handler, error) {
 	api, err := vanguardgrpc.NewTranscoder(g,
 		vanguard.WithCodec(newJSONCodec),
 		vanguard.WithCompression(vanguard.CompressionGzip, func() connect.Compressor { return gzip.NewWriter(io.Discard) }, newBoundedGzip),
@@ -33,6 +34,15 @@ func webDoor(log *slog.Logger, g *grpc.Server, desk http.Handler) (http.Handler,
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 		fmt.Fprintln(w, "serving")
+	})
+	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+		if !ready() {
+			w.WriteHeader(http.StatusServiceUnavailable)
+			fmt.Fprintln(w, "the database does not answer")
+			return
+		}
+		fmt.Fprintln(w, "ready")
 	})
 	root := http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		// A service's path has dots, which the mux cannot match by prefix.
@@ -78,7 +88,7 @@ func asJSON(next http.Handler) http.Handler {
 func secured(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
-		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'; manifest-src 'self'; worker-src 'self'")
+		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; media-src 'self'; font-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'; manifest-src 'self'; worker-src 'self'")
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")

@@ -47,7 +47,7 @@ func TestImportRules(t *testing.T) {
 						"%s imports %s: rooms do not know each other; declare a small interface and let server wire it", p.ImportPath, imp)
 				}
 			}
-			if imp == "database/sql" || strings.Contains(imp, "sqlite") || strings.Contains(imp, "goose") {
+			if imp == "database/sql" || strings.Contains(imp, "sqlite") || strings.Contains(imp, "goose") || strings.Contains(imp, "jackc/") {
 				require.True(t, under(p.ImportPath, "fairlead/services/ledger") || wires(p.ImportPath),
 					"%s imports %s: only the ledger knows SQL", p.ImportPath, imp)
 			}

@@ -22,7 +22,6 @@ import (
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
 	"fairlead/services/ledger"
-	"fairlead/services/ledger/sqlite"
 )
 
 // grace is how long running calls of a door may take to finish at shutdown.
@@ -31,7 +30,8 @@ const grace = 8 * time.Second
 // Server is the whole house, open but not yet serving.
 type Server struct {
 	cfg       Config
-	ledger    *sqlite.Store
+	ledger    ledger.Ledger
+	present   presence
 	rooms     *rooms
 	directory *access.Directory
 	metrics   *metrics
@@ -72,9 +72,8 @@ func Open(ctx context.Context, cfg Config) (srv *Server, err error) {
 			return nil, err
 		}
 	}
-	s.ledger, err = sqlite.Open(ctx, cfg.Data, sqlite.Options{Clock: cfg.Clock, Log: cfg.Log})
-	if err != nil {
-		return nil, fmt.Errorf("server: open the ledger in %s: %w", cfg.Data, err)
+	if s.ledger, err = openLedger(ctx, cfg); err != nil {
+		return nil, err
 	}
 	if s.rooms, err = openRooms(ctx, cfg, s.ledger); err != nil {
 		return nil, err
@@ -168,6 +167,7 @@ func (s *Server) follow() {
 			}
 		})
 	}
+	s.done.Go(func() { s.watchDatabase(ctx) })
 	s.done.Go(func() { s.rooms.files.SweepDaily(ctx, s.cfg.Log) })
 }
 
@@ -197,7 +197,7 @@ func (s *Server) startInside() error {
 			return err
 		}
 	}
-	web, err := webDoor(s.cfg.Log, s.grpc, desk)
+	web, err := webDoor(s.cfg.Log, s.grpc, desk, func() bool { return !s.present.away.Load() })
 	if err != nil {
 		return err
 	}

@@ -3,6 +3,7 @@ package sqlite
 import (
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 
@@ -30,4 +31,17 @@ func lock(dir string) (*os.File, error) {
 		return nil, fmt.Errorf("ledger: lock %s: %w", path, err)
 	}
 	return f, nil
+}
+
+// Hold takes a data folder whose ledger is elsewhere, as Open takes one with a
+// ledger in it: what is in the folder belongs to one process at a time. Closing
+// lets go of it.
+func Hold(dir string) (io.Closer, error) {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, fmt.Errorf("ledger: make data folder: %w", err)
+	}
+	if err := absent(filepath.Join(dir, dataFile)); err != nil {
+		return nil, fmt.Errorf("ledger: the folder has a ledger of its own, which would not be used: move it into the database or choose another folder: %w", err)
+	}
+	return lock(dir)
 }

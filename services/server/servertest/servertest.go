@@ -24,6 +24,9 @@ import (
 type Options struct {
 	// Data is the folder; empty is a temporary one.
 	Data string
+	// Database is the address of a PostgreSQL database; empty keeps the
+	// ledger in Data.
+	Database string
 	// Clock gives the time; nil is the real one.
 	Clock func() time.Time
 	// Desk makes the pages; nil serves the API alone.
@@ -71,7 +74,7 @@ func Start(t testing.TB, o Options) *Server {
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	s.stop = stop
-	cfg := server.Config{Data: o.Data, GRPC: "localhost:0", Web: "localhost:0", Clock: o.Clock, Directory: o.Directory, Desk: o.Desk, Log: o.Log}
+	cfg := server.Config{Data: o.Data, Database: o.Database, GRPC: "localhost:0", Web: "localhost:0", Clock: o.Clock, Directory: o.Directory, Desk: o.Desk, Log: o.Log}
 	if o.Metrics {
 		cfg.Metrics = "localhost:0"
 	}
