@@ -39,6 +39,9 @@ func runCommand() *cobra.Command {
 				return desk.Handler(conn, desk.Options{FormToken: formToken, Clock: cfg.Clock, Demo: doors(isDemo)})
 			}
 			if isDemo {
+				if cfg.Database != "" {
+					return errors.New("--demo keeps its invented shire in --data; leave --database and FAIRLEAD_DATABASE out")
+				}
 				return runDemo(cmd.Context(), cfg, cmd.OutOrStdout(), level)
 			}
 			return run(cmd.Context(), cfg, cmd.OutOrStdout())
@@ -46,6 +49,7 @@ func runCommand() *cobra.Command {
 	}
 	f := cmd.Flags()
 	dataFlag(cmd, &cfg.Data)
+	databaseFlag(cmd, &cfg.Database)
 	f.StringVar(&cfg.GRPC, "grpc", env("FAIRLEAD_GRPC", "localhost:9090"), "address for programs (env FAIRLEAD_GRPC)")
 	f.StringVar(&cfg.Web, "web", env("FAIRLEAD_WEB", "localhost:8080"), "address for pages and REST (env FAIRLEAD_WEB)")
 	f.StringVar(&cfg.Metrics, "metrics", env("FAIRLEAD_METRICS", ""), "address for metrics; empty: none (env FAIRLEAD_METRICS)")
