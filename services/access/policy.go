@@ -116,6 +116,21 @@ var rules = map[string][]pb.Role{
 	// Which reports are behind a difference is told only to those who may list them.
 	"ExportService.CompareSummaries": {adviser, committee, auditor, officer},
 
+	// Keeping and forgetting. A class is in force when an adviser and an
+	// administrator have agreed to it; names of reports go to advisers only.
+	"RetentionService.ListRetentionClasses": {adviser, auditor, administrator},
+	"RetentionService.SetRetentionClass":    {adviser, administrator},
+	"RetentionService.AgreeRetentionClass":  {adviser, administrator},
+	"RetentionService.StopRetentionClass":   {adviser, administrator},
+	"RetentionService.ListLegalHolds":       {adviser, auditor, administrator},
+	"RetentionService.PlaceLegalHold":       {adviser, administrator},
+	"RetentionService.ReleaseLegalHold":     {adviser, administrator},
+	"RetentionService.PreviewRetention":     {adviser, auditor, administrator},
+	"RetentionService.ApplyRetention":       {adviser},
+	"RetentionService.ErasePerson":          {adviser},
+	"RetentionService.EraseTeller":          {adviser},
+	"RetentionService.EraseReportText":      {adviser},
+
 	"ChangeService.ListChanges":   {adviser, auditor, administrator},
 	"ChangeService.WatchChanges":  {adviser, auditor, administrator, integration},
 	"ChangeService.GetHead":       {supervisor, representative, adviser, committee, auditor, administrator, integration, officer},

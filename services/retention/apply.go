@@ -2,7 +2,6 @@ package retention
 
 import (
 	"context"
-	"errors"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -29,10 +28,13 @@ func (s *Service) apply(ctx context.Context, req *pb.ApplyRetentionRequest) (*pb
 	if strings.TrimSpace(req.GetReason()) == "" {
 		return nil, fault.Invalid(fault.Violation{Field: "reason", Description: "is needed: who decided it, and when?"})
 	}
-	id := req.GetRequestId()
-	if id == "" {
-		id = s.NewID()
-	} else if before, err := s.ranBefore(ctx, req); before != nil || err != nil {
+	asked, err := record.Request(access.From(ctx).Name, req.GetRequestId(), req)
+	if err != nil {
+		return nil, err
+	}
+	before := &pb.ApplyRetentionResponse{}
+	if seq, ok, err := s.answered(ctx, asked, before); ok || err != nil {
+		before.SequenceNumber = seq
 		return before, err
 	}
 	d, err := s.due(ctx, req.GetDate(), req.GetClasses())
@@ -43,7 +45,8 @@ func (s *Service) apply(ctx context.Context, req *pb.ApplyRetentionRequest) (*pb
 	case d.day > harm.DayOf(s.Clock(), s.Tree.Location(s.Tree.Root())):
 		return nil, fault.Invalid(fault.Violation{Field: "date", Description: "has not come yet: what falls due later can be looked at, not applied"})
 	case d.etag() != req.GetEtag():
-		return nil, fault.Stale("the list of what is due", d.etag())
+		// The etag of the new list is told to whoever looks at it, not here.
+		return nil, fault.Stale("the list of what is due", record.Etag(d.seq))
 	}
 	limit := int(req.GetLimit())
 	if limit == 0 {
@@ -57,48 +60,28 @@ func (s *Service) apply(ctx context.Context, req *pb.ApplyRetentionRequest) (*pb
 	}
 	rest := *d
 	rest.list = d.list[len(todo):]
-	run := &pb.RetentionRun{Name: runPrefix + id, Principal: access.From(ctx).Name, Reason: req.GetReason(), PreviewEtag: req.GetEtag(),
-		Response: &pb.ApplyRetentionResponse{Run: runPrefix + id, Done: int64(len(todo)), Remaining: int64(len(rest.list))}}
+	name := runPrefix + s.NewID()
+	out := &pb.ApplyRetentionResponse{Run: name, Done: int64(len(todo)), Remaining: int64(len(rest.list))}
 	if len(rest.list) > 0 {
-		run.Response.NextEtag = rest.etag()
+		out.NextEtag = rest.etag()
 	}
-	asked, err := record.Request(access.From(ctx).Name, req.GetRequestId(), req)
+	run := &pb.RetentionRun{Name: name, Principal: access.From(ctx).Name, Reason: req.GetReason(), PreviewEtag: req.GetEtag(), Response: out}
+	answer, err := proto.Marshal(out)
 	if err != nil {
 		return nil, err
 	}
 	receipt, err := s.Ledger.Write(ctx, asked, func(ctx context.Context, tx ledger.Tx) error {
-		return put(ctx, tx, run, run.GetName(), record.KindRetentionRun, record.VerbErase, ledger.Absent)
+		tx.SetAnswer(answer)
+		return put(ctx, tx, run, name, record.KindRetentionRun, record.VerbErase, ledger.Absent)
 	})
 	if err != nil {
-		return nil, outside(err, run.GetName())
+		return nil, outside(err, name)
 	}
-	out := run.GetResponse()
 	out.SequenceNumber = receipt.Seq
 	return out, nil
 }
 
 const runPrefix = "retentionRuns/"
-
-// ranBefore answers a call that is repeated, as the first time.
-func (s *Service) ranBefore(ctx context.Context, req *pb.ApplyRetentionRequest) (*pb.ApplyRetentionResponse, error) {
-	res, err := s.Ledger.Get(ctx, runPrefix+req.GetRequestId())
-	if errors.Is(err, ledger.ErrNotFound) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, outside(err, "")
-	}
-	run := &pb.RetentionRun{}
-	if err := record.Read(res.Body, res.Revision, run); err != nil {
-		return nil, err
-	}
-	if run.GetPrincipal() != access.From(ctx).Name || run.GetPreviewEtag() != req.GetEtag() || run.GetReason() != req.GetReason() {
-		return nil, fault.RequestIDReused()
-	}
-	out := run.GetResponse()
-	out.SequenceNumber = res.Seq
-	return out, nil
-}
 
 // applySome takes something out of a few reports, in one write.
 func (s *Service) applySome(ctx context.Context, d *dueList, some []dueReport, reason string) error {
@@ -106,7 +89,7 @@ func (s *Service) applySome(ctx context.Context, d *dueList, some []dueReport, r
 	for i, r := range some {
 		w, err := s.planStep(ctx, r, reason)
 		if err != nil {
-			return moved(err, r.report)
+			return s.moved(ctx, err, r.report)
 		}
 		plans[i] = w
 	}
@@ -126,7 +109,7 @@ func (s *Service) applySome(ctx context.Context, d *dueList, some []dueReport, r
 		}
 		return nil
 	})
-	return moved(err, "the list of what is due")
+	return s.moved(ctx, err, "the list of what is due")
 }
 
 // planStep works out one step for one report.

@@ -116,12 +116,12 @@ func (s *Service) erasePerson(ctx context.Context, req *pb.ErasePersonRequest) (
 	if err != nil {
 		return nil, err
 	}
+	if before, err := s.erasedBefore(ctx, asked, req.GetValidateOnly()); before != nil || err != nil {
+		return before, err
+	}
 	gone, err := s.tombstone(ctx, s.Ledger, req.GetName())
 	if err != nil {
 		return nil, err
-	}
-	if gone && !req.GetValidateOnly() {
-		return s.erasedBefore(ctx, req, asked)
 	}
 	if gone {
 		return nil, alreadyErased(req.GetName())
@@ -146,7 +146,7 @@ func (s *Service) erasePerson(ctx context.Context, req *pb.ErasePersonRequest) (
 	if err := s.forget(ctx, req, h, m.hurt, m.told); err != nil {
 		return nil, err
 	}
-	receipt, err := s.Ledger.Write(ctx, asked, func(ctx context.Context, tx ledger.Tx) error {
+	out, err = s.finish(ctx, asked, req.GetName(), counts(out, m), func(ctx context.Context, tx ledger.Tx) error {
 		now, err := s.held(ctx, tx)
 		if err != nil {
 			return err
@@ -157,10 +157,18 @@ func (s *Service) erasePerson(ctx context.Context, req *pb.ErasePersonRequest) (
 		return s.erasePersonItself(ctx, tx, req)
 	})
 	if err != nil {
-		return nil, moved(err, req.GetName())
+		return nil, err
 	}
-	out.SequenceNumber = receipt.Seq
 	return out, s.latecomers(ctx, req, h, m)
+}
+
+// counts is what is answered, and remembered, once a person is erased: in how
+// many reports the person had been, not in which. That is told by the check
+// before, and by nothing after.
+func counts(found *pb.EraseResponse, m *mentions) *pb.EraseResponse {
+	return &pb.EraseResponse{Erased: found.GetErased()[:1], Notes: append([]string{
+		fmt.Sprintf("Taken out of %d reports as somebody hurt, and of %d as who told. Which they were is not kept.", len(m.hurt), len(m.told))},
+		found.GetNotes()...)}
 }
 
 // latecomers takes a person out of what was filed while the erasure ran.
@@ -213,7 +221,7 @@ func (s *Service) forget(ctx context.Context, req *pb.ErasePersonRequest, h *hel
 			return nil
 		})
 		if err != nil {
-			return moved(err, req.GetName())
+			return s.moved(ctx, err, req.GetName())
 		}
 	}
 	return nil
@@ -256,17 +264,7 @@ func (s *Service) erasePersonItself(ctx context.Context, tx ledger.Tx, req *pb.E
 	if err := put(ctx, tx, p, p.GetName(), record.KindPerson, record.VerbErase, ledger.Any); err != nil {
 		return err
 	}
-	return s.log(ctx, tx, req.GetReason(), "")
-}
-
-// erasedBefore answers a request that was answered before; which reports it
-// touched is not kept, because it would say who had been in them.
-func (s *Service) erasedBefore(ctx context.Context, req *pb.ErasePersonRequest, asked ledger.Request) (*pb.EraseResponse, error) {
-	receipt, err := s.Ledger.Write(ctx, asked, func(context.Context, ledger.Tx) error { return alreadyErased(req.GetName()) })
-	if err != nil {
-		return nil, outside(err, req.GetName())
-	}
-	return &pb.EraseResponse{SequenceNumber: receipt.Seq, Notes: []string{"This was done the first time it was asked for."}}, nil
+	return s.log(ctx, tx, req.GetReason())
 }
 
 // personAnswer says what is erased with a person.

@@ -210,11 +210,18 @@ func (s *Service) note(part pb.RemovedPart, class, reason string) func(r *pb.Rep
 }
 
 // moved turns a plan that no longer holds into a status.
-func moved(err error, name string) error {
-	if errors.Is(err, errMoved) {
-		return fault.Stale(name, "")
+func (s *Service) moved(ctx context.Context, err error, name string) error {
+	if !errors.Is(err, errMoved) {
+		return outside(err, name)
 	}
-	return outside(err, name)
+	if res, err := s.Ledger.Get(ctx, name); err == nil {
+		return fault.Stale(name, record.Etag(res.Revision))
+	}
+	head, err := s.Ledger.Head(ctx)
+	if err != nil {
+		return outside(err, name)
+	}
+	return fault.Stale(name, record.Etag(head.Seq))
 }
 
 func tellerName(report string) string { return report + "/teller" }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"google.golang.org/protobuf/types/known/wrapperspb"
 
@@ -71,6 +72,12 @@ func (s *Service) eraseTeller(ctx context.Context, req *pb.EraseTellerRequest) (
 	if err != nil {
 		return nil, err
 	}
+	if before, err := s.erasedBefore(ctx, asked, req.GetValidateOnly()); before != nil || err != nil {
+		return before, err
+	}
+	if strings.TrimSpace(req.GetReason()) == "" {
+		return nil, fault.Invalid(fault.Violation{Field: "reason", Description: "is needed: who asked, or which rule? It stays on record, so do not say who told"})
+	}
 	out := &pb.EraseResponse{Erased: []*pb.ErasedResource{{Name: req.GetName(), What: "who told, and the reasons for which that was opened", Versions: 1}},
 		Notes: []string{"What was told stays. If it says who told, or a photo shows it, erase those words or remove the photo as well."}}
 	check := func(ctx context.Context, from reader) error {
@@ -94,25 +101,20 @@ func (s *Service) eraseTeller(ctx context.Context, req *pb.EraseTellerRequest) (
 	if req.GetValidateOnly() {
 		return out, check(ctx, s.Ledger)
 	}
-	receipt, err := s.Ledger.Write(ctx, asked, func(ctx context.Context, tx ledger.Tx) error {
+	return s.finish(ctx, asked, req.GetName(), out, func(ctx context.Context, tx ledger.Tx) error {
 		if err := check(ctx, tx); err != nil {
 			return err
 		}
 		if err := eraseTeller(ctx, tx, report); err != nil {
 			return err
 		}
-		return s.log(ctx, tx, req.GetReason(), "")
+		return s.log(ctx, tx, req.GetReason())
 	})
-	if err != nil {
-		return nil, outside(err, req.GetName())
-	}
-	out.SequenceNumber = receipt.Seq
-	return out, nil
 }
 
 // log writes down who took something out, and why.
-func (s *Service) log(ctx context.Context, tx ledger.Tx, reason, preview string) error {
-	run := &pb.RetentionRun{Name: "retentionRuns/" + s.NewID(), Principal: access.From(ctx).Name, Reason: reason, PreviewEtag: preview}
+func (s *Service) log(ctx context.Context, tx ledger.Tx, reason string) error {
+	run := &pb.RetentionRun{Name: runPrefix + s.NewID(), Principal: access.From(ctx).Name, Reason: reason}
 	return put(ctx, tx, run, run.GetName(), record.KindRetentionRun, record.VerbErase, ledger.Absent)
 }
 

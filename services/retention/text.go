@@ -21,6 +21,9 @@ func (s *Service) eraseText(ctx context.Context, req *pb.EraseReportTextRequest)
 	if err != nil {
 		return nil, err
 	}
+	if before, err := s.erasedBefore(ctx, asked, req.GetValidateOnly()); before != nil || err != nil {
+		return before, err
+	}
 	if err := s.checkTexts(r, req).Err(); err != nil {
 		return nil, err
 	}
@@ -48,7 +51,7 @@ func (s *Service) eraseText(ctx context.Context, req *pb.EraseReportTextRequest)
 	if req.GetValidateOnly() {
 		return out, outside(check(ctx, s.Ledger), req.GetName())
 	}
-	receipt, err := s.Ledger.Write(ctx, asked, func(ctx context.Context, tx ledger.Tx) error {
+	return s.finish(ctx, asked, req.GetName(), out, func(ctx context.Context, tx ledger.Tx) error {
 		if err := check(ctx, tx); err != nil {
 			return err
 		}
@@ -57,11 +60,6 @@ func (s *Service) eraseText(ctx context.Context, req *pb.EraseReportTextRequest)
 		}
 		return w.write(ctx, tx)
 	})
-	if err != nil {
-		return nil, moved(err, req.GetName())
-	}
-	out.SequenceNumber = receipt.Seq
-	return out, nil
 }
 
 // checkTexts returns what the contract cannot see.

@@ -447,6 +447,123 @@ var wrongs = map[string][]wrong{
 		{"the wrong way round", edit(func(r *pb.CompareSummariesRequest) { r.From, r.To = r.To, r.From }), invalid, "to"},
 	},
 
+	"RetentionService.ListRetentionClasses": {},
+	"RetentionService.SetRetentionClass": {
+		{"nothing", edit(func(r *pb.SetRetentionClassRequest) { proto.Reset(r) }), invalid, "retention_class"},
+		{"only blanks", edit(func(r *pb.SetRetentionClassRequest) { r.RetentionClass.Source = "   " }), invalid, "retention_class.source"},
+		{"no time to take words out", edit(func(r *pb.SetRetentionClassRequest) { r.RetentionClass.Months = 0 }), invalid, "retention_class.months"},
+		{"with dates", edit(func(r *pb.SetRetentionClassRequest) { r.RetentionClass.Filter.StartDate = "2026-01-01" }), invalid, "retention_class.filter"},
+		{"an unknown workplace", edit(func(r *pb.SetRetentionClassRequest) { r.RetentionClass.Filter.Workplaces[0] = "workplaces/nowhere" }), invalid, "retention_class.filter.workplaces[0]"},
+		{"a made-up etag", edit(func(r *pb.SetRetentionClassRequest) { r.RetentionClass.Etag = "v1" }), invalid, "retention_class.etag"},
+		{"changed and not there", edit(func(r *pb.SetRetentionClassRequest) { r.RetentionClass.Etag = "r7" }), notFound, ""},
+		{"taken", func(w *world, req proto.Message) {
+			req.(*pb.SetRetentionClassRequest).RetentionClass.Name = w.class().GetName()
+		}, codes.AlreadyExists, ""},
+	},
+	"RetentionService.AgreeRetentionClass": {
+		{"nothing", edit(func(r *pb.AgreeRetentionClassRequest) { proto.Reset(r) }), invalid, "name"},
+		{"not there", edit(func(r *pb.AgreeRetentionClassRequest) { r.Name = "retentionClasses/nowhere" }), notFound, ""},
+		{"another etag", edit(func(r *pb.AgreeRetentionClassRequest) { r.Etag = "r7" }), stale, ""},
+		{"a made-up etag", edit(func(r *pb.AgreeRetentionClassRequest) { r.Etag = "v1" }), invalid, "etag"},
+		{"only blanks", edit(func(r *pb.AgreeRetentionClassRequest) { r.Reason = "  " }), invalid, "reason"},
+		{"twice", func(w *world, req proto.Message) {
+			r, c := req.(*pb.AgreeRetentionClassRequest), w.class()
+			r.Name, r.Etag = c.GetName(), c.GetEtag()
+			resp, err := pb.NewRetentionServiceClient(w.Conn()).AgreeRetentionClass(w.As("adviser"), &pb.AgreeRetentionClassRequest{Name: r.Name, Etag: r.Etag, Reason: "read it"})
+			require.NoError(w.t, err)
+			r.Etag = resp.GetRetentionClass().GetEtag()
+		}, state, ""},
+	},
+	"RetentionService.StopRetentionClass": {
+		{"nothing", edit(func(r *pb.StopRetentionClassRequest) { proto.Reset(r) }), invalid, "name"},
+		{"not there", edit(func(r *pb.StopRetentionClassRequest) { r.Name = "retentionClasses/nowhere" }), notFound, ""},
+		{"another etag", edit(func(r *pb.StopRetentionClassRequest) { r.Etag = "r7" }), stale, ""},
+		{"only blanks", edit(func(r *pb.StopRetentionClassRequest) { r.Reason = "  " }), invalid, "reason"},
+		{"never agreed to", edit(func(r *pb.StopRetentionClassRequest) { r.Name, r.Etag = "retentionClasses/call-back", "" }), state, ""},
+	},
+	"RetentionService.ListLegalHolds": {},
+	"RetentionService.PlaceLegalHold": {
+		{"nothing", edit(func(r *pb.PlaceLegalHoldRequest) { proto.Reset(r) }), invalid, "legal_hold"},
+		{"only blanks", edit(func(r *pb.PlaceLegalHoldRequest) { r.LegalHold.AskedBy = "  " }), invalid, "legal_hold.asked_by"},
+		{"of nothing", edit(func(r *pb.PlaceLegalHoldRequest) {
+			r.LegalHold.Filter, r.LegalHold.Reports, r.LegalHold.People = nil, nil, nil
+		}), invalid, "legal_hold.filter"},
+		{"a report of nowhere", edit(func(r *pb.PlaceLegalHoldRequest) { r.LegalHold.Reports[0] = "reports/" + nowhere }), notFound, ""},
+		{"nobody", edit(func(r *pb.PlaceLegalHoldRequest) { r.LegalHold.People[0] = "people/nobody" }), notFound, ""},
+		{"a day that is none", edit(func(r *pb.PlaceLegalHoldRequest) { r.LegalHold.Filter.StartDate = "2026-02-30" }), invalid, "legal_hold.filter"},
+		{"an unknown workplace", edit(func(r *pb.PlaceLegalHoldRequest) { r.LegalHold.Filter.Workplaces[0] = "workplaces/nowhere" }), invalid, "legal_hold.filter.workplaces[0]"},
+	},
+	"RetentionService.ReleaseLegalHold": {
+		{"nothing", edit(func(r *pb.ReleaseLegalHoldRequest) { proto.Reset(r) }), invalid, "name"},
+		{"not there", edit(func(r *pb.ReleaseLegalHoldRequest) { r.Name = "legalHolds/nowhere" }), notFound, ""},
+		{"no etag", edit(func(r *pb.ReleaseLegalHoldRequest) { r.Etag = "" }), invalid, "etag"},
+		{"another etag", edit(func(r *pb.ReleaseLegalHoldRequest) { r.Etag = "r7" }), stale, ""},
+		{"only blanks", edit(func(r *pb.ReleaseLegalHoldRequest) { r.Reason = "  " }), invalid, "reason"},
+		{"twice", func(w *world, req proto.Message) {
+			r := req.(*pb.ReleaseLegalHoldRequest)
+			placed, err := pb.NewRetentionServiceClient(w.Conn()).PlaceLegalHold(w.As("adviser"), &pb.PlaceLegalHoldRequest{LegalHold: hold(w)})
+			require.NoError(w.t, err)
+			r.Name, r.Etag = placed.GetLegalHold().GetName(), placed.GetLegalHold().GetEtag()
+			resp, err := pb.NewRetentionServiceClient(w.Conn()).ReleaseLegalHold(w.As("adviser"), &pb.ReleaseLegalHoldRequest{Name: r.Name, Etag: r.Etag, Reason: "settled"})
+			require.NoError(w.t, err)
+			r.Etag = resp.GetLegalHold().GetEtag()
+		}, state, ""},
+	},
+	"RetentionService.PreviewRetention": {
+		{"a day that is none", edit(func(r *pb.PreviewRetentionRequest) { r.Date = "2026-02-30" }), invalid, "date"},
+		{"a class not in force", edit(func(r *pb.PreviewRetentionRequest) { r.Classes = []string{"retentionClasses/call-back"} }), invalid, "classes[0]"},
+	},
+	"RetentionService.ApplyRetention": {
+		{"nothing", edit(func(r *pb.ApplyRetentionRequest) { proto.Reset(r) }), invalid, "etag"},
+		{"another etag", edit(func(r *pb.ApplyRetentionRequest) { r.Etag = "0123" }), stale, ""},
+		{"another day", edit(func(r *pb.ApplyRetentionRequest) { r.Date = "2026-01-01" }), stale, ""},
+		{"a day to come", edit(func(r *pb.ApplyRetentionRequest) { r.Date = "2040-01-01" }), invalid, "date"},
+		{"only blanks", edit(func(r *pb.ApplyRetentionRequest) { r.Reason = "  " }), invalid, "reason"},
+	},
+	"RetentionService.ErasePerson": {
+		{"nothing", edit(func(r *pb.ErasePersonRequest) { proto.Reset(r) }), invalid, "name"},
+		{"nobody", edit(func(r *pb.ErasePersonRequest) { r.Name = "people/nobody" }), notFound, ""},
+		{"only blanks", edit(func(r *pb.ErasePersonRequest) { r.Reason = "  " }), invalid, "reason"},
+		{"twice", func(w *world, req proto.Message) {
+			r := req.(*pb.ErasePersonRequest)
+			r.Name = w.person()
+			_, err := pb.NewRetentionServiceClient(w.Conn()).ErasePerson(w.As("adviser"), &pb.ErasePersonRequest{Name: r.Name, Reason: "asked"})
+			require.NoError(w.t, err)
+		}, state, ""},
+		{"held", func(w *world, req proto.Message) {
+			h := hold(w)
+			_, err := pb.NewRetentionServiceClient(w.Conn()).PlaceLegalHold(w.As("adviser"), &pb.PlaceLegalHoldRequest{LegalHold: h})
+			require.NoError(w.t, err)
+			req.(*pb.ErasePersonRequest).Name = h.GetPeople()[0]
+		}, state, ""},
+	},
+	"RetentionService.EraseTeller": {
+		{"nothing", edit(func(r *pb.EraseTellerRequest) { proto.Reset(r) }), invalid, "name"},
+		{"not there", edit(func(r *pb.EraseTellerRequest) { r.Name = "reports/" + nowhere + "/teller" }), notFound, ""},
+		{"only blanks", edit(func(r *pb.EraseTellerRequest) { r.Reason = "  " }), invalid, "reason"},
+		{"nobody told", func(w *world, req proto.Message) {
+			req.(*pb.EraseTellerRequest).Name = w.report("anonymous").GetName() + "/teller"
+		}, notFound, ""},
+	},
+	"RetentionService.EraseReportText": {
+		{"nothing", edit(func(r *pb.EraseReportTextRequest) { proto.Reset(r) }), invalid, "name"},
+		{"not there", edit(func(r *pb.EraseReportTextRequest) { r.Name = "reports/" + nowhere }), notFound, ""},
+		{"no etag", edit(func(r *pb.EraseReportTextRequest) { r.Etag = "" }), invalid, "etag"},
+		{"another etag", edit(func(r *pb.EraseReportTextRequest) { r.Etag = "r7" }), stale, ""},
+		{"no words of a report", edit(func(r *pb.EraseReportTextRequest) { r.Texts[0].Field = "workplace" }), invalid, "texts[0].field"},
+		{"no account left", edit(func(r *pb.EraseReportTextRequest) { r.Texts[0].Text = " " }), invalid, "texts[0].text"},
+		{"a harm that is not there", edit(func(r *pb.EraseReportTextRequest) { r.Texts[1].Field = "harms.h9.description" }), invalid, "texts[1].field"},
+		{"a spot too long", edit(func(r *pb.EraseReportTextRequest) { r.Texts[1].Text = strings.Repeat("x", 501) }), invalid, "texts[1].text"},
+		{"words that are nowhere", edit(func(r *pb.EraseReportTextRequest) { r.Texts = []*pb.TextInstead{{Field: "void_reason"}} }), state, ""},
+		{"held", func(w *world, req proto.Message) {
+			h := hold(w)
+			_, err := pb.NewRetentionServiceClient(w.Conn()).PlaceLegalHold(w.As("adviser"), &pb.PlaceLegalHoldRequest{LegalHold: h})
+			require.NoError(w.t, err)
+			r := w.report("held")
+			req.(*pb.EraseReportTextRequest).Name, req.(*pb.EraseReportTextRequest).Etag = r.GetName(), r.GetEtag()
+		}, state, ""},
+	},
+
 	"ChangeService.ListChanges": {},
 	"ChangeService.WatchChanges": {
 		{"beyond the log", edit(func(r *pb.WatchChangesRequest) { r.AfterSequenceNumber = 1 << 40 }), invalid, "after_sequence_number"},

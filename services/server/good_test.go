@@ -58,6 +58,36 @@ func undated() *pb.ReportFilter {
 
 func period() *pb.Period { return &pb.Period{StartMonth: "2025-03", EndMonth: "2026-03"} }
 
+// class is a new retention class.
+func class(w *world) *pb.RetentionClass {
+	return &pb.RetentionClass{Name: fmt.Sprintf("retentionClasses/class-%d", w.next()), Title: "Near misses", Months: 120,
+		Filter: &pb.ReportFilter{Workplaces: []string{"workplaces/quarry-road"}, Kinds: []pb.ReportKind{pb.ReportKind_REPORT_KIND_NEAR_MISS}},
+		Start:  pb.RetentionStart_RETENTION_START_EVENT, Step: pb.RetentionStep_RETENTION_STEP_WORDS, Source: "House rule"}
+}
+
+// class stores a new retention class.
+func (w *world) class() *pb.RetentionClass {
+	resp, err := pb.NewRetentionServiceClient(w.Conn()).SetRetentionClass(w.As("adviser"), &pb.SetRetentionClassRequest{RetentionClass: class(w), Reason: "decided"})
+	require.NoError(w.t, err)
+	return resp.GetRetentionClass()
+}
+
+// hold is a new legal hold.
+func hold(w *world) *pb.LegalHold {
+	return &pb.LegalHold{Name: fmt.Sprintf("legalHolds/hold-%d", w.next()), Reason: "a claim", AskedBy: "the insurer",
+		Filter:  &pb.ReportFilter{Workplaces: []string{"workplaces/quarry-road"}, StartDate: "2026-01-01", EndDate: "2026-02-01"},
+		Reports: []string{w.report("held").GetName()}, People: []string{w.person()}}
+}
+
+// person adds somebody new.
+func (w *world) person() string {
+	p, err := pb.NewWorkplaceServiceClient(w.Conn()).CreatePerson(w.As("administrator"), &pb.CreatePersonRequest{Person: &pb.Person{
+		Name: fmt.Sprintf("people/someone-%d", w.next()), DisplayName: "Fern Placeholder", Workplace: "workplaces/northside",
+		EmploymentGroup: pb.EmploymentGroup_EMPLOYMENT_GROUP_EMPLOYEE}})
+	require.NoError(w.t, err)
+	return p.GetName()
+}
+
 // good makes for each method a request that succeeds. Bad requests are good
 // ones with one thing wrong, so that nothing else can be the reason of a
 // refusal.
@@ -258,6 +288,49 @@ var good = map[string]func(w *world) proto.Message{
 	"ExportService.CompareSummaries": func(w *world) proto.Message {
 		w.report("compared")
 		return &pb.CompareSummariesRequest{Summary: summary(), From: asAt(2), To: asAt(3), ReportLimit: 7}
+	},
+
+	"RetentionService.ListRetentionClasses": func(*world) proto.Message { return &pb.ListRetentionClassesRequest{} },
+	"RetentionService.SetRetentionClass": func(w *world) proto.Message {
+		return &pb.SetRetentionClassRequest{RetentionClass: class(w), Reason: "the committee decided it", RequestId: w.id()}
+	},
+	"RetentionService.AgreeRetentionClass": func(w *world) proto.Message {
+		c := w.class()
+		return &pb.AgreeRetentionClassRequest{Name: c.GetName(), Etag: c.GetEtag(), Reason: "read the Act", RequestId: w.id()}
+	},
+	"RetentionService.StopRetentionClass": func(w *world) proto.Message {
+		c := w.class()
+		resp, err := pb.NewRetentionServiceClient(w.Conn()).AgreeRetentionClass(w.As("adviser"),
+			&pb.AgreeRetentionClassRequest{Name: c.GetName(), Etag: c.GetEtag(), Reason: "read the Act"})
+		require.NoError(w.t, err)
+		return &pb.StopRetentionClassRequest{Name: c.GetName(), Etag: resp.GetRetentionClass().GetEtag(), Reason: "the Act changed", RequestId: w.id()}
+	},
+	"RetentionService.ListLegalHolds": func(*world) proto.Message { return &pb.ListLegalHoldsRequest{} },
+	"RetentionService.PlaceLegalHold": func(w *world) proto.Message {
+		return &pb.PlaceLegalHoldRequest{LegalHold: hold(w), RequestId: w.id()}
+	},
+	"RetentionService.ReleaseLegalHold": func(w *world) proto.Message {
+		resp, err := pb.NewRetentionServiceClient(w.Conn()).PlaceLegalHold(w.As("adviser"), &pb.PlaceLegalHoldRequest{LegalHold: hold(w)})
+		require.NoError(w.t, err)
+		h := resp.GetLegalHold()
+		return &pb.ReleaseLegalHoldRequest{Name: h.GetName(), Etag: h.GetEtag(), Reason: "settled", RequestId: w.id()}
+	},
+	"RetentionService.PreviewRetention": func(*world) proto.Message { return &pb.PreviewRetentionRequest{Date: "2040-01-01"} },
+	"RetentionService.ApplyRetention": func(w *world) proto.Message {
+		due, err := pb.NewRetentionServiceClient(w.Conn()).PreviewRetention(w.As("adviser"), &pb.PreviewRetentionRequest{})
+		require.NoError(w.t, err)
+		return &pb.ApplyRetentionRequest{Etag: due.GetEtag(), Reason: fmt.Sprint("decision ", w.next()), RequestId: w.id()}
+	},
+	"RetentionService.ErasePerson": func(w *world) proto.Message {
+		return &pb.ErasePersonRequest{Name: w.person(), Reason: "left, and asked", RequestId: w.id()}
+	},
+	"RetentionService.EraseTeller": func(w *world) proto.Message {
+		return &pb.EraseTellerRequest{Name: w.report(fmt.Sprint("told ", w.next())).GetName() + "/teller", Reason: "asked to be forgotten", RequestId: w.id()}
+	},
+	"RetentionService.EraseReportText": func(w *world) proto.Message {
+		r := w.report(fmt.Sprint("named ", w.next()))
+		return &pb.EraseReportTextRequest{Name: r.GetName(), Etag: r.GetEtag(), Reason: "it named somebody", RequestId: w.id(),
+			Texts: []*pb.TextInstead{{Field: "narrative", Text: "A branch came down."}, {Field: "spot"}}}
 	},
 
 	"ChangeService.ListChanges":   func(*world) proto.Message { return &pb.ListChangesRequest{AfterSequenceNumber: 1, PageSize: 2} },

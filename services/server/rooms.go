@@ -30,6 +30,7 @@ import (
 	"fairlead/services/measure"
 	"fairlead/services/paging"
 	"fairlead/services/principals"
+	"fairlead/services/retention"
 	"fairlead/services/search"
 	"fairlead/services/workplace"
 )
@@ -81,6 +82,7 @@ type rooms struct {
 	compute *compute.Service
 	files   *attachments.Service
 	sealed  *envelope.Service
+	keeping *retention.Service
 
 	registry   *access.Registry
 	principals *principals.Service
@@ -125,11 +127,13 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 		cfg.Log.DebugContext(ctx, "projection is up to date", slog.String("projection", p.name), slog.Int64("seq", p.Seq()))
 	}
 
-	r.past = newPast(l, codes, cfg.Clock)
+	// What remains of erased versions is known to histories and past moments.
+	known := retention.NewKept(l)
+	r.past = newPast(known, codes, cfg.Clock)
 	r.places = workplace.New(l, tree, r.past, tokens, r.rules, cfg.Clock)
 	r.codes = classify.New(l, tree, r.past, codes, cfg.Clock)
 	r.reports = intake.New(intake.Deps{
-		Ledger: l, Past: pastOfReports{r.past}, Tree: tree, Finder: figures, Codes: codes, Rules: r.rules, Tokens: tokens, Clock: cfg.Clock,
+		Ledger: known, Past: pastOfReports{r.past}, Tree: tree, Finder: figures, Codes: codes, Rules: r.rules, Tokens: tokens, Clock: cfg.Clock,
 		NewID: newID, RandomID: uuid.NewString,
 	})
 	r.hours = hours.New(l, tree, pastOfHours{r.past}, tokens, r.rules, cfg.Clock)
@@ -160,7 +164,8 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	r.files = attachments.New(attachments.Deps{
 		Ledger: l, Tree: tree, Store: store, Spool: cfg.path(SpoolFolder), Clock: cfg.Clock, NewID: newID, RandomID: uuid.NewString,
 	})
-	return r, nil
+	r.keeping, err = retention.New(retention.Deps{Ledger: l, Tree: tree, Facts: figures, Clock: cfg.Clock, NewID: newID})
+	return r, err
 }
 
 // openTable loads the code tables from a folder, or the built-in ones.
@@ -197,6 +202,7 @@ func (r *rooms) register(to grpc.ServiceRegistrar, policy *access.Policy) {
 	pb.RegisterComputeServiceServer(to, r.compute)
 	pb.RegisterSealedServiceServer(to, r.sealed)
 	pb.RegisterAttachmentServiceServer(to, r.files)
+	pb.RegisterRetentionServiceServer(to, r.keeping)
 	pb.RegisterAccessServiceServer(to, access.NewService(policy))
 	pb.RegisterPrincipalServiceServer(to, r.principals)
 	pb.RegisterDeviceServiceServer(to, r.devices)
