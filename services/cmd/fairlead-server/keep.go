@@ -2,76 +2,78 @@ package main
 
 import (
 	"context"
-	"encoding/hex"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
-	"regexp"
-	"strings"
+	"strconv"
+	"time"
 
 	"github.com/spf13/cobra"
 
-	pb "fairlead/proto/gen/fairlead/v1"
-	"fairlead/services/access"
+	"fairlead/services/changes"
+	"fairlead/services/checkpoint"
 	"fairlead/services/ledger/sqlite"
+	"fairlead/services/search"
 	"fairlead/services/server"
+	"fairlead/services/server/keep"
+	"fairlead/services/workplace"
 )
 
-// checkCommand verifies the chain and the resources of a data folder or a
-// backup, also while a server has it open.
-func checkCommand() *cobra.Command {
-	var data string
-	cmd := &cobra.Command{
-		Use:   "check [backup file]",
-		Short: "Recompute the chain of changes and compare every resource with the log",
-		Args:  cobra.MaximumNArgs(1),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			path := data
-			if len(args) == 1 {
-				path = args[0]
-			}
-			s, err := sqlite.OpenReadOnly(cmd.Context(), path, sqlite.Options{})
-			if err != nil {
-				return fmt.Errorf("%s: %w", path, err)
-			}
-			defer s.Close()
-			r, err := s.Verify(cmd.Context())
-			if err != nil {
-				return err
-			}
-			out := cmd.OutOrStdout()
-			fmt.Fprintf(out, "changes    %d\nresources  %d\nhead       %s\n", r.Changes, r.Resources, hex.EncodeToString(r.HeadHash[:]))
-			for _, p := range r.Problems {
-				fmt.Fprintf(out, "problem    %v\n", p)
-			}
-			if len(r.Problems) > 0 {
-				return fmt.Errorf("%d problems found; restore from a backup made before them, and keep this copy as evidence", len(r.Problems))
-			}
-			fmt.Fprintln(out, "clean")
-			return nil
-		},
+// ledgerFile is the file in a data folder that says that it is one.
+const ledgerFile = "ledger.db"
+
+// openExisting opens a ledger for writing and makes none: a slip in --data is
+// not the beginning of a new house.
+func openExisting(ctx context.Context, data string) (*sqlite.Store, error) {
+	if err := holdsData(data); err != nil {
+		return nil, err
 	}
-	dataFlag(cmd, &data)
-	return cmd
+	return sqlite.Open(ctx, data, sqlite.Options{})
+}
+
+func holdsData(data string) error {
+	if _, err := os.Stat(filepath.Join(data, ledgerFile)); err != nil {
+		return fmt.Errorf("%s holds no data: %w; say where it is with --data", data, err)
+	}
+	return nil
+}
+
+// openReading opens a ledger beside a server that may be running.
+func openReading(ctx context.Context, data string) (*sqlite.Store, error) {
+	if err := holdsData(data); err != nil {
+		return nil, err
+	}
+	return sqlite.OpenReadOnly(ctx, data, sqlite.Options{})
 }
 
 func rebuildCommand() *cobra.Command {
 	var data string
 	cmd := &cobra.Command{
 		Use:   "rebuild",
-		Short: "Throw the search index away; the next start makes it anew from the log",
+		Short: "Throw the search index away and make it anew from the log",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			ctx := cmd.Context()
 			// Opening the ledger for writing proves that no server runs.
-			s, err := openExisting(cmd.Context(), data)
+			l, err := openExisting(ctx, data)
 			if err != nil {
 				return err
 			}
-			defer s.Close()
-			if err := os.RemoveAll(filepath.Join(data, server.IndexFolder)); err != nil {
+			defer l.Close()
+			tree := workplace.NewTree(l, time.Now)
+			if err := tree.CatchUp(ctx); err != nil {
 				return err
 			}
-			fmt.Fprintln(cmd.OutOrStdout(), "The search index is gone; the next start makes it anew. Figures are made anew at every start.")
+			index, err := search.Open(filepath.Join(data, server.IndexFolder), l, tree, search.Options{Fresh: true})
+			if err != nil {
+				return err
+			}
+			defer index.Close()
+			if err := index.CatchUp(ctx); err != nil {
+				return err
+			}
+			fmt.Fprintf(cmd.OutOrStdout(), "The search index is made anew, up to change %d. Figures are made anew at every start.\n", index.Seq())
 			return nil
 		},
 	}
@@ -82,20 +84,33 @@ func rebuildCommand() *cobra.Command {
 func backupCommand() *cobra.Command {
 	var data string
 	cmd := &cobra.Command{
-		Use:   "backup <file>",
-		Short: "Write a whole, consistent copy to a file, also while a server runs",
-		Args:  cobra.ExactArgs(1),
+		Use:   "backup <folder or file.tar>",
+		Short: "Write a whole, checked copy of everything, also while the server runs",
+		Long: `Write a whole copy of everything, also while the server runs: the record, photos
+and sound, who may use the service, and the keys of tablets. A name that ends in
+.tar makes one file, any other a folder. The copy is checked before it gets its
+name, and nothing is overwritten.
+
+It holds everything that was told: keep it as safe as the service, and on another
+machine.`,
+		Example: "  fairlead-server backup --data /var/lib/fairlead /mnt/backup/fairlead-$(date +%F).tar",
+		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			s, err := sqlite.OpenReadOnly(cmd.Context(), data, sqlite.Options{})
+			l, err := openReading(cmd.Context(), data)
 			if err != nil {
 				return err
 			}
-			defer s.Close()
-			h, err := s.Backup(cmd.Context(), args[0])
+			defer l.Close()
+			made, err := keep.Backup(cmd.Context(), l, keep.BackupPlan{Data: data, Dest: args[0]})
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(cmd.OutOrStdout(), "%s holds %d changes up to %s.\nAlso keep access.yaml: it says who may use the service.\n", args[0], h.Seq, hex.EncodeToString(h.Hash[:]))
+			out := cmd.OutOrStdout()
+			fmt.Fprintf(out, "%s holds %d changes up to %x, and %d photos and sounds.\n", args[0], made.Head.Seq, made.Head.Hash, made.Attachments)
+			fmt.Fprintln(out, "Checked and on disk. It holds everything that was told: keep it as safe as the service.")
+			if !made.Signed {
+				fmt.Fprintln(out, "It has no signed checkpoint: there is no key yet, or nothing to sign.")
+			}
 			return nil
 		},
 	}
@@ -104,22 +119,183 @@ func backupCommand() *cobra.Command {
 }
 
 func restoreCommand() *cobra.Command {
-	var data string
+	var data, until, erasures, key string
 	cmd := &cobra.Command{
-		Use:   "restore <file>",
-		Short: "Put a backup into an empty data folder after checking it",
-		Args:  cobra.ExactArgs(1),
+		Use:   "restore <backup>",
+		Short: "Check a backup, put it into an empty data folder, and say what it holds",
+		Long: `Check a backup in full, put it into a data folder that is empty or not there yet,
+and say what it holds. Nothing is ever overwritten.
+
+--until goes back to an earlier moment: everything after that change, or after
+that time, is left out. What was erased later stays erased.
+
+--erasures repeats on an older backup what was erased since: give it a newer
+backup, or the list that "fairlead-server erasures" writes.`,
+		Example: `  fairlead-server restore /mnt/backup/fairlead-2026-11-25.tar --data /var/lib/fairlead
+  fairlead-server restore old.tar --data /var/lib/fairlead --erasures newest.tar
+  fairlead-server restore new.tar --data look --until 2026-11-24T18:00:00+11:00`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			r, err := sqlite.Restore(cmd.Context(), args[0], data)
+			p := keep.RestorePlan{Source: args[0], Data: data}
+			var err error
+			if until != "" {
+				if p.Until, p.UntilTime, err = moment(until); err != nil {
+					return err
+				}
+			}
+			if erasures != "" {
+				if p.Erasures, err = keep.OpenErasures(erasures); err != nil {
+					return err
+				}
+			}
+			if key != "" {
+				if p.Key, err = os.ReadFile(key); err != nil {
+					return err
+				}
+			}
+			r, err := keep.Restore(cmd.Context(), p)
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(cmd.OutOrStdout(), "%s now holds %d changes and %d resources, head %s.\n", data, r.Changes, r.Resources, hex.EncodeToString(r.HeadHash[:]))
+			sayRestored(cmd.OutOrStdout(), data, r)
 			return nil
 		},
 	}
 	dataFlag(cmd, &data)
+	f := cmd.Flags()
+	f.StringVar(&until, "until", "", "last change to keep, by its number, or a time such as 2026-11-24T18:00:00+11:00")
+	f.StringVar(&erasures, "erasures", "", "list of erasures, or a newer backup, to repeat on this one")
+	f.StringVar(&key, "key", "", "public key (checkpoint.pub, kept elsewhere) that the backup must be signed with")
 	return cmd
+}
+
+// moment reads the number of a change or a time.
+func moment(s string) (int64, time.Time, error) {
+	if n, err := strconv.ParseInt(s, 10, 64); err == nil && n > 0 {
+		return n, time.Time{}, nil
+	}
+	t, err := time.Parse(time.RFC3339, s)
+	if err != nil {
+		return 0, t, fmt.Errorf("--until: %q must be the number of a change, 1 or more, or a time such as 2026-11-24T18:00:00+11:00", s)
+	}
+	return 0, t, nil
+}
+
+func sayRestored(out io.Writer, data string, r keep.Restored) {
+	fmt.Fprintf(out, "%s now holds %d changes, head %x", data, r.Head.Seq, r.Head.Hash)
+	if r.Head.Seq > 0 {
+		fmt.Fprintf(out, ", the last of %s", r.Head.Time.Format("2006-01-02 15:04Z"))
+	}
+	fmt.Fprintln(out, ".")
+	if !r.Made.IsZero() {
+		fmt.Fprintf(out, "The backup was made %s and ends with change %d.\n", r.Made.Format("2006-01-02 15:04Z"), r.Source.Seq)
+	}
+	if r.SchemaFrom != r.SchemaTo {
+		fmt.Fprintf(out, "It was brought from schema %d to %d.\n", r.SchemaFrom, r.SchemaTo)
+	}
+	for _, k := range r.Kinds {
+		fmt.Fprintf(out, "  %-16s %d\n", k.Kind, k.N)
+	}
+	fmt.Fprintf(out, "Photos and sounds: %d, all whole.\n", r.Attachments-r.Missing)
+	if r.Missing > 0 {
+		fmt.Fprintf(out, "%d more were removed after that moment, and their bytes are gone.\n", r.Missing)
+	}
+	fmt.Fprintf(out, "Erased for good: %d changes", r.Erased)
+	if r.Repeated > 0 {
+		fmt.Fprintf(out, ", of which %d names just now", r.Repeated)
+	}
+	fmt.Fprintf(out, ".\nChain: whole. Checkpoint: %s.\n", r.Checkpoint)
+	if !r.Access {
+		fmt.Fprintln(out, "It has no access.yaml: the first start makes a first principal and shows its token.")
+	}
+	fmt.Fprintln(out, "The next start makes the search index anew, and a new key for checkpoints unless you put the old checkpoint.key back.")
+}
+
+func erasuresCommand() *cobra.Command {
+	var data, to string
+	cmd := &cobra.Command{
+		Use:   "erasures",
+		Short: "List what was erased, so that it can be erased again from an older backup",
+		Long: `List what was erased: names, and what was left in their place. Every backup holds
+this list as it was then; keep a newer one apart from older backups, as safe as
+them, and give it to "fairlead-server restore --erasures".`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			l, err := openReading(cmd.Context(), data)
+			if err != nil {
+				return err
+			}
+			defer l.Close()
+			list, err := keep.Erasures(cmd.Context(), l)
+			if err != nil {
+				return err
+			}
+			err = writeNew(cmd.OutOrStdout(), to, func(w io.Writer) error { return keep.WriteErasures(w, list) })
+			if err == nil && to != "" {
+				fmt.Fprintf(cmd.OutOrStdout(), "%s lists %d names.\n", to, len(list))
+			}
+			return err
+		},
+	}
+	dataFlag(cmd, &data)
+	cmd.Flags().StringVar(&to, "out", "", "file to write; without it, standard output")
+	return cmd
+}
+
+func checkpointCommand() *cobra.Command {
+	var data, to string
+	cmd := &cobra.Command{
+		Use:   "checkpoint",
+		Short: "Sign the end of the log, for somebody outside to keep",
+		Long: `Sign the end of the log: seven lines of text. Whoever keeps them outside can prove
+later that nothing before was altered or taken out. Give the public key,
+checkpoint.pub in the data folder, to them once, by another way.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			l, err := openReading(cmd.Context(), data)
+			if err != nil {
+				return err
+			}
+			defer l.Close()
+			key, err := checkpoint.Read(data)
+			if err != nil {
+				return err
+			}
+			signed, err := changes.SignHead(cmd.Context(), l, key, time.Now())
+			if err != nil {
+				return err
+			}
+			err = writeNew(cmd.OutOrStdout(), to, func(w io.Writer) error { _, err := w.Write(signed.Text()); return err })
+			if err == nil && to != "" {
+				fmt.Fprintf(cmd.OutOrStdout(), "%s is signed for change %d.\n", to, signed.Seq)
+			}
+			return err
+		},
+	}
+	dataFlag(cmd, &data)
+	cmd.Flags().StringVar(&to, "out", "", "file to write; without it, standard output")
+	return cmd
+}
+
+// writeNew writes to a new file that only its owner can read, or to out when
+// there is no name.
+func writeNew(out io.Writer, path string, write func(io.Writer) error) error {
+	if path == "" {
+		return write(out)
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	if err := write(f); err != nil {
+		f.Close()
+		return err
+	}
+	if err := f.Sync(); err != nil {
+		f.Close()
+		return err
+	}
+	return f.Close()
 }
 
 func migrateCommand() *cobra.Command {
@@ -129,121 +305,26 @@ func migrateCommand() *cobra.Command {
 		Short: "Bring the data to this version without serving",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := holdsData(data); err != nil {
+				return err
+			}
+			from, to, err := sqlite.Schema(cmd.Context(), data)
+			if err != nil {
+				return err
+			}
 			s, err := openExisting(cmd.Context(), data)
 			if err != nil {
 				return err
 			}
 			defer s.Close()
-			fmt.Fprintln(cmd.OutOrStdout(), "The data is at this version.")
+			if from == to {
+				fmt.Fprintf(cmd.OutOrStdout(), "The data is at this version: schema %d.\n", to)
+				return nil
+			}
+			fmt.Fprintf(cmd.OutOrStdout(), "The data was brought from schema %d to %d. Older programs cannot open it any more.\n", from, to)
 			return nil
 		},
 	}
 	dataFlag(cmd, &data)
 	return cmd
-}
-
-// openExisting opens a ledger for writing and makes none: a slip in --data is
-// not the beginning of a new house.
-func openExisting(ctx context.Context, data string) (*sqlite.Store, error) {
-	if _, err := os.Stat(filepath.Join(data, ledgerFile)); err != nil {
-		return nil, fmt.Errorf("%s holds no data: %w; say where it is with --data", data, err)
-	}
-	return sqlite.Open(ctx, data, sqlite.Options{})
-}
-
-// ledgerFile is the file in a data folder that says that it is one.
-const ledgerFile = "ledger.db"
-
-// workplaceForm is what a workplace may be called, with or without its prefix.
-var workplaceForm = regexp.MustCompile(`^(workplaces/)?[a-z0-9][a-z0-9-]{0,62}$`)
-
-// accessCommand keeps the directory of principals.
-func accessCommand() *cobra.Command {
-	var data string
-	cmd := &cobra.Command{Use: "access", Short: "Say who may use the service"}
-	open := func() (*access.Directory, error) { return access.OpenDirectory(filepath.Join(data, "access.yaml")) }
-
-	var display string
-	var roles, workplaces []string
-	add := &cobra.Command{
-		Use:   "add <id>",
-		Short: "Add a principal and show its access token once",
-		Args:  cobra.ExactArgs(1),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			d, err := open()
-			if err != nil {
-				return err
-			}
-			p := access.Principal{Name: "principals/" + args[0], DisplayName: display}
-			for _, w := range roles {
-				r, ok := access.ParseRole(w)
-				if !ok {
-					return fmt.Errorf("--role: %q is not a role; choose from %s", w, strings.Join(access.RoleWords(), ", "))
-				}
-				p.Roles = append(p.Roles, r)
-			}
-			for _, w := range workplaces {
-				if !workplaceForm.MatchString(w) {
-					return fmt.Errorf("--workplace: %q is not the name of a workplace: 1 to 63 lower-case letters, digits or hyphens, such as northside", w)
-				}
-				p.Workplaces = append(p.Workplaces, "workplaces/"+strings.TrimPrefix(w, "workplaces/"))
-			}
-			if err := os.MkdirAll(data, 0o700); err != nil {
-				return err
-			}
-			token, err := d.Add(p)
-			if err != nil {
-				return err
-			}
-			fmt.Fprintf(cmd.OutOrStdout(), "%s\n\nShown once and kept nowhere. A running server knows it within a second or two.\n", token)
-			return nil
-		},
-	}
-	add.Flags().StringVar(&display, "display", "", "what to call the principal")
-	add.Flags().StringSliceVar(&roles, "role", nil, "roles: "+strings.Join(access.RoleWords(), ", "))
-	add.Flags().StringSliceVar(&workplaces, "workplace", nil, "only these workplaces and what is below them")
-
-	list := &cobra.Command{
-		Use: "list", Short: "List the principals", Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			d, err := open()
-			if err != nil {
-				return err
-			}
-			if d.Empty() {
-				fmt.Fprintln(cmd.OutOrStdout(), "Nobody yet: the first start adds the first principal, or `access add` does.")
-			}
-			for _, p := range d.Principals() {
-				fmt.Fprintf(cmd.OutOrStdout(), "%-24s %-24s %s %s\n", p.Name, p.DisplayName, roleWords(p.Roles), strings.Join(p.Workplaces, " "))
-			}
-			return nil
-		},
-	}
-	remove := &cobra.Command{
-		Use: "remove <id>", Short: "Take a principal out; its token stops working", Args: cobra.ExactArgs(1),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			d, err := open()
-			if err != nil {
-				return err
-			}
-			if err := d.Remove("principals/" + args[0]); err != nil {
-				return err
-			}
-			fmt.Fprintf(cmd.OutOrStdout(), "%s is taken out. A running server knows it within a second or two.\n", args[0])
-			return nil
-		},
-	}
-	for _, c := range []*cobra.Command{add, list, remove} {
-		dataFlag(c, &data)
-	}
-	cmd.AddCommand(add, list, remove)
-	return cmd
-}
-
-func roleWords(roles []pb.Role) string {
-	var words []string
-	for _, r := range roles {
-		words = append(words, access.RoleWord(r))
-	}
-	return strings.Join(words, "+")
 }

@@ -4,6 +4,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"os/signal"
@@ -18,7 +19,12 @@ func main() {
 	defer stop()
 	if err := root().ExecuteContext(ctx); err != nil {
 		fmt.Fprintln(os.Stderr, "fairlead-server:", err)
-		os.Exit(1)
+		code := 1
+		var e *exitError
+		if errors.As(err, &e) {
+			code = e.code
+		}
+		os.Exit(code)
 	}
 }
 
@@ -29,7 +35,8 @@ func root() *cobra.Command {
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
-	cmd.AddCommand(runCommand(), checkCommand(), rebuildCommand(), backupCommand(), restoreCommand(), migrateCommand(), accessCommand())
+	cmd.AddCommand(runCommand(), checkCommand(), rebuildCommand(), backupCommand(), restoreCommand(), erasuresCommand(), checkpointCommand(),
+		migrateCommand(), accessCommand())
 	return cmd
 }
 
