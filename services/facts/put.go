@@ -26,7 +26,8 @@ func (c *columns) put(d decodedChange, where locate) error {
 }
 
 // forget takes a report out of every list and figure: the ledger no longer holds
-// what it said.
+// what it said. Its codings are resources of their own, and are there again for
+// a later version of the report that says what remains.
 func (c *columns) forget(u id) {
 	// A row stays, so that a projection that saw the report and one that never
 	// did are the same.
@@ -38,15 +39,6 @@ func (c *columns) forget(u id) {
 	_ = c.putHarms(r, nil) // nobody hurt: nothing that could fail
 	c.flags[r] = erased
 	c.when[r], c.kind[r], c.potential[r], c.workplace[r], c.dataset[r], c.day[r], c.month[r] = 0, 0, 0, 0, 0, 0, 0
-	c.unreviewed[r] = false
-	for i := range c.codes {
-		c.codes[i][r] = 0
-	}
-	for k := range c.loose {
-		if k.row == r {
-			delete(c.loose, k)
-		}
-	}
 }
 
 // putReport replaces a report's row.
