@@ -143,16 +143,21 @@ func (s *session) logCommand() *cobra.Command {
 	var after int64
 	var limit int
 	var follow bool
+	var out string
 	c := &cobra.Command{
 		Use:   "log",
 		Short: "List the changes of the log, without what was said in them",
 		Long: `List the changes of the log, oldest first: number, time, who, what and on which
 resource. Each change carries the hash of the one before, so that nothing can be
-altered or taken out unseen. With --json, one change a line.`,
-		Example: "  fairlead log --after 1200\n  fairlead log --follow",
+altered or taken out unseen. With --json, one change a line. --out saves the log
+from its beginning, as JSON, for "fairlead checkpoint verify".`,
+		Example: "  fairlead log --after 1200\n  fairlead log --follow\n  fairlead log --out log.jsonl",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			ctx := cmd.Context()
+			if out != "" {
+				return s.saveLog(ctx, out, after)
+			}
 			c, err := s.dial()
 			if err != nil {
 				return err
@@ -187,6 +192,7 @@ altered or taken out unseen. With --json, one change a line.`,
 	c.Flags().Int64Var(&after, "after", 0, "only changes after this one; without it, the last ones")
 	c.Flags().IntVar(&limit, "limit", 50, "most changes; 0 is all")
 	c.Flags().BoolVar(&follow, "follow", false, "go on with changes as they are made")
+	c.Flags().StringVar(&out, "out", "", "save all changes to this file, one a line as JSON")
 	return c
 }
 
