@@ -23,7 +23,7 @@ var causeFields = map[string]shown{"dimension": {"What", "what"}, "rows": {"What
 	"what": {"What", "what"}, "with": {"Crossed with", "with"}, "pile": {"Piling up", "pile"},
 	"workplace": {"Where", "workplace"}, "workplaces": {"Where", "workplace"}, "months": {"Months", "months"}, "until": {"Up to", "until"},
 	"start_month": {"Months", "months"}, "end_month": {"Up to", "until"}, "period": {"Months", "months"}, "datasets": {"Data set", "dataset"},
-	"code_level": {"Codes", "level"}, "kind": {"Kind", "kind"}, "potential": {"Could have been", "potential"}, "basis": {"Compared with", "basis"}, "level": {"Codes", "level"}}
+	"code_level": {"Codes", "level"}, "kind": {"Kind", "kind"}, "potential": {"Could have been", "potential"}, "basis": {"Compared with", "basis"}, "as_at": {"As it stood at", "as_at"}, "level": {"Codes", "level"}}
 
 // chosen reads a choice of a list; what is not on it is a flaw.
 func chosen[E words.Enum](q url.Values, name, usual string, wrong *[]flaw) (slug string, value E) {
@@ -50,7 +50,11 @@ func (d *desk) causes(v *visit) {
 		return
 	}
 	q := v.r.URL.Query()
-	s := d.scope(q, causeMonths, places.Home())
+	s, err := d.scopeThen(v, q, causeMonths, places)
+	if err != nil {
+		d.problem(v.w, v, err)
+		return
+	}
 	if s.Level == "" {
 		s.Level = "2"
 	}
@@ -82,9 +86,9 @@ func (d *desk) causes(v *visit) {
 	data := map[string]any{"Places": places, "Ask": ask}
 	code := http.StatusOK
 	if len(s.wrong) == 0 {
-		rank := &pb.RankCausesRequest{Filter: f, Period: s.period(), Dimension: what, CodeLevel: int32(level), CountHarms: s.Harms, IncludeSvg: true, MinSequenceNumber: v.written}
-		cross := &pb.CrossCausesRequest{Filter: f, Period: s.period(), Rows: what, Columns: with, CodeLevel: int32(level), CountHarms: s.Harms, PairLimit: 2000, IncludeSvg: true, MinSequenceNumber: v.written}
-		clusters := &pb.FindClustersRequest{Filter: f, Period: s.period(), Category: pile, CodeLevel: int32(level), CountHarms: s.Harms, Basis: basis, MinSequenceNumber: v.written}
+		rank := &pb.RankCausesRequest{Filter: f, Period: s.period(), Dimension: what, CodeLevel: int32(level), CountHarms: s.Harms, IncludeSvg: true, MinSequenceNumber: v.written, AsAt: s.past.message()}
+		cross := &pb.CrossCausesRequest{Filter: f, Period: s.period(), Rows: what, Columns: with, CodeLevel: int32(level), CountHarms: s.Harms, PairLimit: 2000, IncludeSvg: true, MinSequenceNumber: v.written, AsAt: s.past.message()}
+		clusters := &pb.FindClustersRequest{Filter: f, Period: s.period(), Category: pile, CodeLevel: int32(level), CountHarms: s.Harms, Basis: basis, MinSequenceNumber: v.written, AsAt: s.past.message()}
 		list, err := d.askCauses(v, data, rank, cross, clusters)
 		if err != nil {
 			d.problem(v.w, v, err)
@@ -96,7 +100,7 @@ func (d *desk) causes(v *visit) {
 		data["Flaws"], code = located(s.wrong, causeFields), http.StatusUnprocessableEntity
 	}
 	data["Scope"] = s
-	d.pages.render(v.w, code, "causes", view{Title: "What happens most, and with what", Here: "numbers", Visit: v, Data: data})
+	d.pages.render(v.w, code, "causes", view{Title: "What happens most, and with what", Here: "numbers", Visit: v, Past: s.past, Data: data})
 }
 
 // askCauses asks the three questions. What is wrong with any of them is a flaw

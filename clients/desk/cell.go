@@ -95,14 +95,14 @@ func keyWords(dimension, key string, places *placeList) string {
 	return key
 }
 
-// reportsLink leads to the reports that a filter finds; "" when there is none or
+// reportsLink leads to the reports that a filter finds, as they stood; "" when there is none or
 // the page of reports has no words for it.
-func reportsLink(f *pb.ReportFilter) string {
+func reportsLink(f *pb.ReportFilter, past *pastView) string {
 	if f == nil || len(f.GetWorkplaces()) > 1 || len(f.GetKinds()) > 1 || len(f.GetPotentials()) > 1 || len(f.GetDatasets()) > 1 ||
 		len(f.GetCells()) > 1 || len(f.GetCodes())+len(f.GetEmploymentGroups())+len(f.GetOutcomes()) > 0 {
 		return ""
 	}
-	p := picked{Since: f.GetStartDate()}
+	p := picked{Since: f.GetStartDate(), AsAt: past.Said()}
 	if end, err := time.Parse(time.DateOnly, f.GetEndDate()); err == nil {
 		p.Until = end.AddDate(0, 0, -1).Format(time.DateOnly)
 	}

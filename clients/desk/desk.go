@@ -124,6 +124,7 @@ func (d *desk) routes() error {
 		"GET /numbers/chart":         {"MeasureService.ComputeChart", d.chart},
 		"GET /numbers/table":         {"MeasureService.Tabulate", d.table},
 		"GET /numbers/causes":        {"MeasureService.RankCauses", d.causes},
+		"GET /numbers/changed":       {"ExportService.CompareSummaries", d.changed},
 		"GET /numbers/summary":       {"ExportService.ExportSummary", d.summaryForm},
 		"POST /numbers/summary":      {"ExportService.ExportSummary", d.summary},
 		"GET /codes":                 {"ClassificationService.LookUpCodes", d.lookUp},

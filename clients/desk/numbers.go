@@ -15,12 +15,15 @@ import (
 type scope struct {
 	Workplace, Convention, Measure, Months, Until, Start, End, Dataset, Rows, Columns, Level string
 	Harms                                                                                    bool
+	// AsAt is the moment as somebody typed it, past as it was understood.
+	AsAt string
+	past *pastView
 	// wrong is what could not be understood: then nothing is reckoned, as an
 	// answer to another question would pass for the answer.
 	wrong []flaw
 }
 
-func (d *desk) scope(q url.Values, months int, loc *time.Location) scope {
+func (d *desk) scope(q url.Values, months int, loc *time.Location, now time.Time) scope {
 	s := scope{Workplace: q.Get("workplace"), Convention: q.Get("convention"), Measure: q.Get("measure"), Dataset: q.Get("dataset"),
 		Rows: q.Get("rows"), Columns: q.Get("columns"), Level: q.Get("level"), Harms: q.Get("harms") != "", Months: q.Get("months"), Until: q.Get("until")}
 	if s.Months == "" {
@@ -32,7 +35,7 @@ func (d *desk) scope(q url.Values, months int, loc *time.Location) scope {
 		n = months
 	}
 	// Whole months only: the running one would look like a good one.
-	end := d.opts.Clock().In(loc)
+	end := now.In(loc)
 	end = time.Date(end.Year(), end.Month(), 1, 0, 0, 0, 0, time.UTC)
 	switch t, err := time.Parse("2006-01", s.Until); {
 	case s.Until == "":
@@ -104,13 +107,16 @@ func (s scope) Link(page, measure string) string {
 	if measure != "" {
 		q.Set("measure", measure)
 	}
+	if s.past != nil {
+		q.Set("as_at", s.past.Said())
+	}
 	return page + "?" + q.Encode()
 }
 
 // scopeFields is how the form shows the fields of a question about figures.
 var scopeFields = map[string]shown{"workplace": {"Where", "workplace"}, "workplaces": {"Where", "workplace"}, "measure": {"What", "measure"}, "measures": {"What", "measure"},
 	"months": {"Months", "months"}, "until": {"Up to", "until"}, "start_month": {"Months", "months"}, "end_month": {"Up to", "until"}, "period": {"Months", "months"}, "start_date": {"Months", "months"}, "end_date": {"Up to", "until"},
-	"rows": {"Rows", "rows"}, "columns": {"Columns", "columns"}, "datasets": {"Data set", "dataset"}, "convention": {"Convention", "convention"}}
+	"rows": {"Rows", "rows"}, "columns": {"Columns", "columns"}, "datasets": {"Data set", "dataset"}, "convention": {"Convention", "convention"}, "as_at": {"As it stood at", "as_at"}}
 
 // figures is the frame of a page of figures: it reads what is asked for, asks
 // the services, and shows the answer or what could not be understood.
@@ -120,7 +126,11 @@ func (d *desk) figures(v *visit, name, title string, months int, ask func(s *sco
 		d.problem(v.w, v, err)
 		return
 	}
-	s := d.scope(v.r.URL.Query(), months, places.Home())
+	s, err := d.scopeThen(v, v.r.URL.Query(), months, places)
+	if err != nil {
+		d.problem(v.w, v, err)
+		return
+	}
 	data := map[string]any{"Places": places}
 	code := http.StatusOK
 	if len(s.wrong) == 0 {
@@ -136,14 +146,14 @@ func (d *desk) figures(v *visit, name, title string, months int, ask func(s *sco
 		data["Flaws"], code = located(s.wrong, scopeFields), http.StatusUnprocessableEntity
 	}
 	data["Scope"] = s
-	d.pages.render(v.w, code, name, view{Title: title, Here: "numbers", Visit: v, Data: data})
+	d.pages.render(v.w, code, name, view{Title: title, Here: "numbers", Visit: v, Past: s.past, Data: data})
 }
 
 // rates is "what the numbers say".
 func (d *desk) rates(v *visit) {
 	d.figures(v, "numbers", "What the numbers say", 12, func(s *scope, data map[string]any) (err error) {
 		data["Rates"], err = d.numbers.ComputeRates(v.ctx(), &pb.ComputeRatesRequest{Workplace: s.Workplace, Period: s.period(), Convention: s.convention(),
-			Datasets: s.datasets(), MinSequenceNumber: v.written})
+			Datasets: s.datasets(), MinSequenceNumber: v.written, AsAt: s.past.message()})
 		return err
 	})
 }
@@ -160,7 +170,7 @@ func (d *desk) chart(v *visit) {
 		}
 		data["Measures"] = list.GetMeasures()
 		data["Chart"], err = d.numbers.ComputeChart(v.ctx(), &pb.ComputeChartRequest{Measure: s.Measure, Workplace: s.Workplace, Period: s.period(), Convention: s.convention(),
-			Filter: &pb.ReportFilter{Datasets: s.datasets()}, IncludeSvg: true, MinSequenceNumber: v.written})
+			Filter: &pb.ReportFilter{Datasets: s.datasets()}, IncludeSvg: true, MinSequenceNumber: v.written, AsAt: s.past.message()})
 		return err
 	})
 }
@@ -181,7 +191,7 @@ func (d *desk) table(v *visit) {
 		if s.Workplace != "" {
 			f.Workplaces = []string{s.Workplace}
 		}
-		t, err := d.numbers.Tabulate(v.ctx(), &pb.TabulateRequest{Filter: f, Rows: rows, Columns: cols, CodeLevel: int32(min(max(level, 0), 4)), CountHarms: s.Harms, MinSequenceNumber: v.written})
+		t, err := d.numbers.Tabulate(v.ctx(), &pb.TabulateRequest{Filter: f, Rows: rows, Columns: cols, CodeLevel: int32(min(max(level, 0), 4)), CountHarms: s.Harms, MinSequenceNumber: v.written, AsAt: s.past.message()})
 		data["Table"], data["Grid"] = t, grid(t)
 		return err
 	})

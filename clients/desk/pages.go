@@ -26,6 +26,8 @@ type view struct {
 	Visit *visit
 	// Done is said once at the top after something was done.
 	Done string
+	// Past is the moment that the page shows; nil is the present.
+	Past *pastView
 	// Data is the page's own.
 	Data map[string]any
 }

@@ -26,12 +26,20 @@ var done = map[string]string{"amended": "Amended. The earlier words stay in the 
 // again, if any.
 func (d *desk) renderReport(v *visit, t retry, code int) {
 	ctx := v.ctx()
-	r, err := d.reports.GetReport(ctx, &pb.GetReportRequest{Name: words.Report(v.r.PathValue("id")), MinSequenceNumber: v.written})
+	places, err := d.placesFor(v)
 	if err != nil {
 		d.problem(v.w, v, err)
 		return
 	}
-	places, err := d.placesFor(v)
+	past, wrong, err := d.pastOf(v, v.r.URL.Query().Get("as_at"), "as_at", places)
+	if err == nil && len(wrong) > 0 {
+		err = status.Error(codes.InvalidArgument, "as_at: "+wrong[0].Words)
+	}
+	if err != nil {
+		d.problem(v.w, v, err)
+		return
+	}
+	r, err := d.reports.GetReport(ctx, &pb.GetReportRequest{Name: words.Report(v.r.PathValue("id")), MinSequenceNumber: v.written, AsAt: past.message()})
 	if err != nil {
 		d.problem(v.w, v, err)
 		return
@@ -39,8 +47,10 @@ func (d *desk) renderReport(v *visit, t retry, code int) {
 	t.Flaws = located(t.Flaws, reportFields(t.Form))
 	data := map[string]any{"Report": r, "Places": places, "Zone": places.Zone(r.GetWorkplace()), "Retry": t,
 		"Voided": r.GetState() == pb.ReportState_REPORT_STATE_VOIDED, "Today": d.today(places.Zone(r.GetWorkplace()))}
+	// What is past cannot be changed: its page has no forms.
+	data["Closed"] = past != nil || r.GetState() == pb.ReportState_REPORT_STATE_VOIDED
 	if v.may("ReportService.ListReportHistory") {
-		h, err := d.reports.ListReportHistory(ctx, &pb.ListReportHistoryRequest{Name: r.GetName()})
+		h, err := d.reports.ListReportHistory(ctx, &pb.ListReportHistoryRequest{Name: r.GetName(), AsAt: past.message()})
 		if err != nil {
 			d.problem(v.w, v, err)
 			return
@@ -48,14 +58,14 @@ func (d *desk) renderReport(v *visit, t retry, code int) {
 		data["History"] = h.GetEntries()
 	}
 	if v.may("ClassificationService.ListCodings") {
-		c, err := d.codes.ListCodings(ctx, &pb.ListCodingsRequest{Parent: r.GetName()})
+		c, err := d.codes.ListCodings(ctx, &pb.ListCodingsRequest{Parent: r.GetName(), AsAt: past.message()})
 		if err != nil {
 			d.problem(v.w, v, err)
 			return
 		}
 		data["Codings"] = showCodings(c)
 	}
-	d.pages.render(v.w, code, "report", view{Title: "Report " + r.GetShortCode(), Here: "reports", Visit: v, Done: done[v.r.URL.Query().Get("done")], Data: data})
+	d.pages.render(v.w, code, "report", view{Title: "Report " + r.GetShortCode(), Here: "reports", Visit: v, Past: past, Done: done[v.r.URL.Query().Get("done")], Data: data})
 }
 
 // reportFields is how the page of a report shows the fields of one of its

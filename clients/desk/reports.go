@@ -20,6 +20,8 @@ type picked struct {
 	// Mechanism and the others are codes by facet; "none" is not coded.
 	Mechanism, Breakdown, Agency, Nature, Location string
 	Voided                                         bool
+	// AsAt is the moment as it was typed.
+	AsAt string
 	// Cell is the cell of a table that a link came from.
 	Cell cellPick
 }
@@ -33,7 +35,7 @@ func (p *picked) facets() map[pb.Facet]*string {
 func pick(q url.Values) picked {
 	return picked{Search: q.Get("search"), Workplace: q.Get("workplace"), Kind: q.Get("kind"), Since: q.Get("since"),
 		Until: q.Get("until"), Potential: q.Get("potential"), Outcome: q.Get("outcome"), Dataset: q.Get("dataset"), Mechanism: q.Get("mechanism"), Breakdown: q.Get("breakdown"),
-		Agency: q.Get("agency"), Nature: q.Get("nature"), Location: q.Get("location"), Voided: q.Get("voided") != "", Cell: pickCell(q)}
+		Agency: q.Get("agency"), Nature: q.Get("nature"), Location: q.Get("location"), AsAt: q.Get("as_at"), Voided: q.Get("voided") != "", Cell: pickCell(q)}
 }
 
 // filter turns the form's values into the contract's. What cannot be read is
@@ -82,7 +84,7 @@ func (p picked) Narrowed() bool {
 			return true
 		}
 	}
-	return p.Since != "" || p.Until != "" || p.Potential != "" || p.Outcome != "" || p.Dataset != "" || p.Voided
+	return p.Since != "" || p.Until != "" || p.Potential != "" || p.Outcome != "" || p.Dataset != "" || p.AsAt != "" || p.Voided
 }
 
 // query keeps the choices in a link to the next page.
@@ -90,7 +92,7 @@ func (p picked) query(token string) string {
 	q := url.Values{}
 	for k, s := range map[string]string{"search": p.Search, "workplace": p.Workplace, "kind": p.Kind, "since": p.Since,
 		"until": p.Until, "potential": p.Potential, "outcome": p.Outcome, "mechanism": p.Mechanism, "breakdown": p.Breakdown, "agency": p.Agency,
-		"nature": p.Nature, "location": p.Location, "dataset": p.Dataset, "page": token} {
+		"nature": p.Nature, "location": p.Location, "dataset": p.Dataset, "as_at": p.AsAt, "page": token} {
 		if s != "" {
 			q.Set(k, s)
 		}
@@ -110,7 +112,7 @@ func (p picked) Whole() string {
 
 // filterFields is how the form shows the fields of a filter.
 var filterFields = map[string]shown{"words": {"Words", "words"}, "workplaces": {"Where", "workplace"}, "start_date": {"From", "since"}, "end_date": {"To", "until"},
-	"codes": {"Mechanism", "mechanism"}, "code": {"Mechanism", "mechanism"}, "datasets": {"Data set", "dataset"}}
+	"codes": {"Mechanism", "mechanism"}, "code": {"Mechanism", "mechanism"}, "datasets": {"Data set", "dataset"}, "as_at": {"As it stood at", "as_at"}}
 
 // findReports takes what is posted by the form of listReports.
 func (d *desk) findReports(v *visit) {
@@ -142,13 +144,23 @@ func (d *desk) listReports(v *visit) {
 		d.problem(v.w, v, err)
 		return
 	}
-	data := map[string]any{"Pick": p, "Places": places, "Page": token != ""}
+	past, wrong, err := d.pastOf(v, p.AsAt, "as_at", places)
+	if err != nil {
+		d.problem(v.w, v, err)
+		return
+	}
+	if p.AsAt != "" && p.Words != "" {
+		wrong = append(wrong, bad("as_at", "leave it empty to look for words, which are found among the present only; or leave the words empty"))
+	}
+	data := map[string]any{"Pick": p, "Places": places, "Page": token != "", "Past": past}
 	code := http.StatusOK
 	var next string
 	switch {
 	case lost:
 		// Everything instead of what fits would be another answer.
 		data["Flaws"], code = []flaw{forgotten}, http.StatusGone
+	case len(wrong) > 0:
+		data["Flaws"], code = located(wrong, filterFields), http.StatusUnprocessableEntity
 	case p.Words != "":
 		found, err := d.search.SearchReports(ctx, &pb.SearchReportsRequest{Words: p.Words, Filter: p.filter(), PageToken: token,
 			PageSize: 25, IncludeCounts: token == "", MinSequenceNumber: v.written})
@@ -161,7 +173,7 @@ func (d *desk) listReports(v *visit) {
 		data["Found"] = found
 		next = found.GetNextPageToken()
 	default:
-		list, err := d.reports.ListReports(ctx, &pb.ListReportsRequest{Filter: p.filter(), PageToken: token, PageSize: 25, MinSequenceNumber: v.written})
+		list, err := d.reports.ListReports(ctx, &pb.ListReportsRequest{Filter: p.filter(), PageToken: token, PageSize: 25, MinSequenceNumber: v.written, AsAt: past.message()})
 		if f, bad := flaws(err); bad {
 			data["Flaws"], code = located(f, filterFields), http.StatusUnprocessableEntity
 		} else if err != nil {
@@ -174,5 +186,5 @@ func (d *desk) listReports(v *visit) {
 	if next != "" {
 		data["Next"] = "/reports?" + p.query(next)
 	}
-	d.pages.render(v.w, code, "reports", view{Title: "What happened", Here: "reports", Visit: v, Data: data})
+	d.pages.render(v.w, code, "reports", view{Title: "What happened", Here: "reports", Visit: v, Past: past, Data: data})
 }

@@ -19,7 +19,8 @@ func (d *desk) renderSummaryForm(v *visit, asked url.Values, wrong []flaw, code 
 		d.problem(v.w, v, err)
 		return
 	}
-	s := d.scope(asked, 12, places.Home())
+	s := d.scope(asked, 12, places.Home(), d.opts.Clock())
+	s.AsAt = asked.Get("as_at")
 	if from := asked.Get("from"); from != "" {
 		s.Start = from
 	}
@@ -33,7 +34,7 @@ func (d *desk) renderSummaryForm(v *visit, asked url.Values, wrong []flaw, code 
 
 // summaryFields is how the form shows its fields.
 var summaryFields = map[string]shown{"workplace": {"Where", "workplace"}, "start_month": {"First month", "from"}, "end_month": {"Last month", "until"},
-	"period": {"First month", "from"}, "until": {"Last month", "until"}, "convention": {"Convention", "convention"}, "datasets": {"Data set", "dataset"}, "format": {"As", "as-pdf"}}
+	"period": {"First month", "from"}, "until": {"Last month", "until"}, "convention": {"Convention", "convention"}, "datasets": {"Data set", "dataset"}, "format": {"As", "as-pdf"}, "as_at": {"As it stood at", "as_at"}}
 
 // summary sends the file.
 func (d *desk) summary(v *visit) {
@@ -46,7 +47,11 @@ func (d *desk) summary(v *visit) {
 		d.problem(v.w, v, err)
 		return
 	}
-	s := d.scope(v.r.PostForm, 12, places.Home())
+	s, err := d.scopeThen(v, v.r.PostForm, 12, places)
+	if err != nil {
+		d.problem(v.w, v, err)
+		return
+	}
 	s.Start = v.r.PostForm.Get("from")
 	if _, err := time.Parse("2006-01", s.Start); err != nil {
 		s.wrong = append(s.wrong, bad("start_month", "write the first month like 2025-07"))
@@ -60,7 +65,7 @@ func (d *desk) summary(v *visit) {
 		return
 	}
 	resp, err := d.export.ExportSummary(v.ctx(), &pb.ExportSummaryRequest{Format: format, Summary: &pb.GetSummaryRequest{
-		Workplace: s.Workplace, Period: s.period(), Convention: s.convention(), Datasets: s.datasets(), MinSequenceNumber: v.written}})
+		Workplace: s.Workplace, Period: s.period(), Convention: s.convention(), Datasets: s.datasets(), MinSequenceNumber: v.written, AsAt: s.past.message()}})
 	if f, isBad := flaws(err); isBad {
 		d.renderSummaryForm(v, v.r.PostForm, f, http.StatusUnprocessableEntity)
 		return

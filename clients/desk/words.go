@@ -69,6 +69,8 @@ func functions() template.FuncMap {
 		"spread":    spreadWords,
 		"odds":      oddsWords,
 		"link":      reportsLink,
+		"utc":       func(t *timestamppb.Timestamp) string { return t.AsTime().Format("2 January 2006 15:04:05 MST") },
+		"int64len":  func(list []*pb.ReportDifference) int64 { return int64(len(list)) },
 		"field":     field,
 		"newID":     newID,
 	}
