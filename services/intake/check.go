@@ -219,7 +219,15 @@ func (x *examination) exists(ctx context.Context, from getter, name, kind string
 	if errors.Is(err, ledger.ErrNotFound) {
 		return false, nil
 	}
-	return err == nil && res.Kind == kind, err
+	if err != nil || res.Kind != kind {
+		return false, err
+	}
+	if kind != record.KindPerson {
+		return true, nil
+	}
+	// Somebody who was erased is nobody that a report may name.
+	p := &pb.Person{}
+	return !res.Erased && record.Read(res.Body, res.Revision, p) == nil && !record.ErasedPerson(p), nil
 }
 
 // unknownWorkplace says that a workplace is not there and what it may have been

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"slices"
+	"strings"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -75,8 +76,11 @@ func hideFiler(e *pb.HistoryEntry, r *pb.Report, s *Service) {
 // describe fills in why and what changed.
 func describe(e *pb.HistoryEntry, c ledger.Change, before map[string]proto.Message, view access.View) error {
 	if c.Erased {
-		e.Reason = "what was written here has been erased"
-		return nil
+		if len(c.Body) == 0 {
+			e.Reason = "what was written here has been erased"
+			return nil
+		}
+		defer func() { e.Reason = strings.TrimSpace(e.Reason + " (part of what was written here has been erased)") }()
 	}
 	var now proto.Message
 	switch c.Kind {

@@ -79,7 +79,7 @@ func (s *Service) people(ctx context.Context, only []string, after string, size 
 			if err := record.Read(r.Body, r.Revision, p); err != nil {
 				return nil, false, err
 			}
-			if !s.anywhere(p.GetWorkplace(), only) {
+			if record.ErasedPerson(p) || !s.anywhere(p.GetWorkplace(), only) {
 				continue
 			}
 			if len(out) == size {
