@@ -41,6 +41,7 @@ type desk struct {
 	export  pb.ExportServiceClient
 	changes pb.ChangeServiceClient
 	access  pb.AccessServiceClient
+	files   pb.AttachmentServiceClient
 
 	opts     Options
 	pages    *pages
@@ -65,8 +66,8 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 		codes: pb.NewClassificationServiceClient(conn), hours: pb.NewHoursServiceClient(conn),
 		numbers: pb.NewMeasureServiceClient(conn), search: pb.NewSearchServiceClient(conn),
 		export: pb.NewExportServiceClient(conn), changes: pb.NewChangeServiceClient(conn),
-		access: pb.NewAccessServiceClient(conn),
-		opts:   opts, pages: p, sessions: newSessions(opts.Clock),
+		access: pb.NewAccessServiceClient(conn), files: pb.NewAttachmentServiceClient(conn),
+		opts: opts, pages: p, sessions: newSessions(opts.Clock),
 		doors: newLimiter(opts.Clock, 30, time.Minute), mailbox: newLimiter(opts.Clock, 30, time.Minute),
 		mux: http.NewServeMux(),
 	}
@@ -82,7 +83,11 @@ const maxForm = 4 << 20
 
 func bounded(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
+		most := int64(maxForm)
+		if withFiles(r) {
+			most = maxFiles
+		}
+		r.Body = http.MaxBytesReader(w, r.Body, most)
 		next.ServeHTTP(w, r)
 	})
 }
@@ -110,10 +115,15 @@ func (d *desk) routes() error {
 		method string // what it takes to open the page
 		page   func(*visit)
 	}{
-		"GET /reports":               {"ReportService.ListReports", d.listReports},
-		"POST /reports":              {"ReportService.ListReports", d.findReports},
-		"GET /reports/{id}":          {"ReportService.GetReport", d.showReport},
-		"POST /reports/{id}/amend":   {"ReportService.UpdateReport", d.amend},
+		"GET /reports":             {"ReportService.ListReports", d.listReports},
+		"POST /reports":            {"ReportService.ListReports", d.findReports},
+		"GET /reports/{id}":        {"ReportService.GetReport", d.showReport},
+		"POST /reports/{id}/amend": {"ReportService.UpdateReport", d.amend},
+
+		"POST /reports/{id}/attachments":                       {"AttachmentService.AddAttachment", d.attach},
+		"GET /reports/{id}/attachments/{attachment}/{variant}": {"AttachmentService.ReadAttachment", d.attachment},
+		"POST /reports/{id}/attachments/{attachment}/remove":   {"AttachmentService.RemoveAttachment", d.detach},
+
 		"POST /reports/{id}/void":    {"ReportService.VoidReport", d.void},
 		"POST /reports/{id}/harm":    {"ReportService.AddHarm", d.addHarm},
 		"POST /reports/{id}/outcome": {"ReportService.RecordOutcome", d.recordOutcome},

@@ -140,7 +140,10 @@ var formWorst = []answer{
 // file stores the report and shows the receipt.
 func (d *desk) file(w http.ResponseWriter, r *http.Request) {
 	again := func(code int, wrong ...flaw) { d.renderFileForm(w, r, wrong, code, r.PostForm) }
-	if err := r.ParseForm(); err != nil {
+	part, parts, err := fieldsFirst(r)
+	// Whatever the answer is, the browser must have sent all to show it.
+	defer swallow(r)
+	if err != nil {
 		again(http.StatusRequestEntityTooLarge, bad("", "What was sent could not be read: it may be too long. Nothing was stored."))
 		return
 	}
@@ -188,8 +191,9 @@ func (d *desk) file(w http.ResponseWriter, r *http.Request) {
 	if v != nil {
 		d.sessions.wrote(v.id, resp.GetSequenceNumber())
 	}
+	stored, not := d.attachAll(ctx, resp.GetReport(), posted(r, "caption"), part, parts)
 	d.pages.render(w, http.StatusOK, "sent", view{Title: "Received", Here: "file", Visit: v, Data: map[string]any{
-		"Report": resp.GetReport(), "Notes": resp.GetNotes(), "Places": places}})
+		"Report": resp.GetReport(), "Notes": resp.GetNotes(), "Places": places, "Stored": stored, "NotTaken": not}})
 }
 
 // fileRequest reads the form. Times are those of the clock on the wall at the

@@ -39,7 +39,7 @@ var options = map[string][]option{
 
 // verbs are the entries of a history in words.
 var verbs = map[string]string{
-	"file": "filed", "import": "brought in", "amend": "amended", "void": "taken out of the figures", "add-harm": "person hurt added",
+	"file": "filed", "import": "brought in", "amend": "amended", "void": "taken out of the figures", "attach": "photo or sound added", "detach": "photo or sound removed", "add-harm": "person hurt added",
 	"record-outcome": "outcome recorded", "record-absence": "time away recorded", "code": "coded", "open-teller": "who told was looked at",
 }
 
@@ -54,7 +54,7 @@ func verbWords(verb string) string {
 // contract. What is not listed is read as it is called there.
 var fieldNames = map[string]string{
 	"workplace": "where", "narrative": "what happened", "language_code": "language", "occur_time": "when", "occur_end_time": "until when",
-	"occur_precision": "how well the time is known", "spot": "exact spot", "task_before": "just before", "done_right_away": "done right away",
+	"occur_precision": "how well the time is known", "attachments": "photos and sound", "spot": "exact spot", "task_before": "just before", "done_right_away": "done right away",
 	"who_could_be_hurt": "who could have been hurt", "potential": "worst credible outcome", "teller_mode": "who may know who told",
 	"teller_role": "role of who told", "typed_by_another": "typed by another", "links": "links to other reports", "state": "state", "void_reason": "why it was voided",
 	"answers": "what is not known", "teller": "who told", "outcome_history": "outcome", "absences": "time away", "restrictions": "restricted duties",

@@ -20,7 +20,8 @@ func (d *desk) showReport(v *visit) { d.renderReport(v, retry{}, http.StatusOK) 
 
 // done are what the page says after a change.
 var done = map[string]string{"amended": "Amended. The earlier words stay in the history.", "voided": "Taken out of every figure. The record stays.",
-	"harm": "Added.", "outcome": "Recorded. The case counts once, in its worst outcome.", "absence": "Recorded.", "coded": "Coded."}
+	"harm": "Added.", "outcome": "Recorded. The case counts once, in its worst outcome.", "absence": "Recorded.", "coded": "Coded.",
+	"attached": "Added.", "removed": "Removed. That it was there stays in the history; its bytes are destroyed."}
 
 // renderReport draws the page of a report, with a form that has to be sent
 // again, if any.
@@ -57,6 +58,10 @@ func (d *desk) renderReport(v *visit, t retry, code int) {
 		}
 		data["History"] = h.GetEntries()
 	}
+	if err := d.attached(v, r, data); err != nil {
+		d.problem(v.w, v, err)
+		return
+	}
 	if v.may("ClassificationService.ListCodings") {
 		c, err := d.codes.ListCodings(ctx, &pb.ListCodingsRequest{Parent: r.GetName(), AsAt: past.message()})
 		if err != nil {
@@ -77,6 +82,8 @@ func reportFields(form string) map[string]shown {
 	switch word {
 	case "amend":
 		out["narrative"], out["spot"], out["done_right_away"] = shown{"What happened", at("narrative")}, shown{"Exact spot", at("spot")}, shown{"Done right away", at("done_right_away")}
+	case "attach":
+		out["chunk"], out["caption"], out["keep_location"] = shown{"Photo or sound", at("file")}, shown{"What it shows or says", at("caption")}, shown{"Keep the place", at("keep_location")}
 	case "harm":
 		out["description"], out["outcome"] = shown{"The injury or illness", at("description")}, shown{"Outcome so far", at("outcome")}
 		out["outcome_history"] = out["outcome"]

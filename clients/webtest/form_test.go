@@ -31,7 +31,7 @@ func (b *tab) fillForm(answers map[string]string) {
 // said is everything that the form holds, without the ids that it mints.
 func (b *tab) said() map[string]string {
 	b.t.Helper()
-	all := eval[map[string]string](b, `Object.fromEntries(new FormData(document.querySelector("main form")))`)
+	all := eval[map[string]string](b, `Object.fromEntries([...new FormData(document.querySelector("main form"))].filter(([, v]) => typeof v === "string"))`)
 	delete(all, "report_id")
 	delete(all, "request_id")
 	return all
