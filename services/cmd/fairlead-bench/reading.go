@@ -61,6 +61,12 @@ func benchReading(ctx context.Context, dir string, n int) ([]row, error) {
 	rows = append(rows, row{what: "start: figures rebuilt from the log", ours: factsTook.Round(time.Millisecond).String(),
 		baseline: fmt.Sprintf("%.0f bytes of heap a report", float64(after.HeapAlloc-before.HeapAlloc)/float64(n)), target: "1,000,000 in < 5 s"})
 
+	then, err := benchThen(ctx, l, factsTook, n)
+	if err != nil {
+		return nil, err
+	}
+	rows = append(rows, then)
+
 	index, err := search.Open(filepath.Join(dir, "search"), l, tree, search.Options{})
 	if err != nil {
 		return nil, err
