@@ -2,9 +2,7 @@ package search
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"sync"
 
 	"github.com/blevesearch/bleve/v2/document"
 	index "github.com/blevesearch/bleve_index_api"
@@ -106,20 +104,44 @@ func (p *Projection) write(docs []*document.Document, at mark) error {
 	if len(docs) == 0 && at.seq-p.stored.seq < storeEvery {
 		return nil
 	}
-	parts := [][]*document.Document{docs}
+	parts := []*index.Batch{batchOf(docs, at)}
 	if len(docs) > batchSize {
-		parts = [][]*document.Document{docs[:len(docs)/2], docs[len(docs)/2:]}
+		parts = []*index.Batch{batchOf(docs[:len(docs)/2], at), batchOf(docs[len(docs)/2:], at)}
 	}
-	var wg sync.WaitGroup
-	errs := make([]error, len(parts))
-	for i, part := range parts {
-		wg.Go(func() { errs[i] = p.adv.Batch(batchOf(part, at)) })
-	}
-	wg.Wait()
-	if err := errors.Join(errs...); err != nil {
-		return fmt.Errorf("search: write index: %w", err)
+	if err := p.put(parts...); err != nil {
+		return err
 	}
 	p.stored = at
+	return nil
+}
+
+// put gives batches to the library, side by side, and returns when they are on
+// disk, or at the first that cannot be written: the index is then broken.
+func (p *Projection) put(parts ...*index.Batch) error {
+	adv := p.adv
+	done := make(chan error, len(parts))
+	for _, b := range parts {
+		go func() {
+			defer func() {
+				if v := recover(); v != nil {
+					done <- fmt.Errorf("search: write index: panic in the library: %T", v)
+				}
+			}()
+			if err := adv.Batch(b); err != nil {
+				done <- fmt.Errorf("search: write index: %w", err)
+				return
+			}
+			done <- nil
+		}()
+	}
+	for range parts {
+		// The other batch is not waited for: after the failure of one the
+		// library may never answer it.
+		if err := <-done; err != nil {
+			p.broken = true
+			return err
+		}
+	}
 	return nil
 }
 
@@ -127,11 +149,11 @@ func (p *Projection) write(docs []*document.Document, at mark) error {
 func (p *Projection) store() error {
 	p.mu.RLock()
 	defer p.mu.RUnlock()
-	if p.adv == nil || p.stored.seq >= p.applied.seq {
+	if p.adv == nil || p.broken || p.stored.seq >= p.applied.seq {
 		return nil
 	}
-	if err := p.adv.Batch(batchOf(nil, p.applied)); err != nil {
-		return fmt.Errorf("search: write index: %w", err)
+	if err := p.put(batchOf(nil, p.applied)); err != nil {
+		return err
 	}
 	p.stored = p.applied
 	return nil
@@ -171,8 +193,8 @@ func (p *Projection) retell(ctx context.Context, workplace string) error {
 		if p.adv == nil {
 			return ErrClosed
 		}
-		if err := p.adv.Batch(batchOf(docs, p.stored)); err != nil {
-			return fmt.Errorf("search: write index: %w", err)
+		if err := p.put(batchOf(docs, p.stored)); err != nil {
+			return err
 		}
 		docs = docs[:0]
 		return nil

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"path/filepath"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -80,6 +81,9 @@ type Projection struct {
 	// zonesAt is the state of the tree by which the first day in the index
 	// was told: 0 when that is not known, -1 before there is any.
 	zonesAt int64
+	// broken says that the index could not be written, and must be opened
+	// anew before it is used again: see mend.
+	broken bool
 }
 
 // Open opens the index in the folder dir, which belongs to the projection
@@ -188,8 +192,52 @@ func (p *Projection) belongs(ctx context.Context) (bool, error) {
 	return len(at) == 1 && at[0].Seq == p.stored.seq && at[0].Hash == p.stored.hash, nil
 }
 
-// Run follows the log until ctx ends, and returns its error.
+// Run follows the log until ctx ends, and returns its error. It may be called
+// again after another error, such as of a disk that was full.
 func (p *Projection) Run(ctx context.Context) error {
+	if err := p.mend(); err != nil {
+		return err
+	}
+	err := p.follow(ctx)
+	if ctx.Err() != nil {
+		return err
+	}
+	// At once, so that what was there before can be found meanwhile.
+	return errors.Join(err, p.mend())
+}
+
+// mend opens a broken index anew, as it is on disk. That holds at least what
+// the cursor says, because a batch is waited for until it is on disk. The
+// library itself cannot go on: it closes the segment that it could not write,
+// although its view of the index still holds that segment, and the next who
+// uses it panics (bleve 2.6.3, scorch.Batch).
+func (p *Projection) mend() error {
+	if !p.broken {
+		return nil
+	}
+	if err := p.close(); err != nil {
+		return err
+	}
+	idx, err := reopen(filepath.Join(p.dir, folder))
+	if err != nil {
+		return fmt.Errorf("search: open index anew: %w", err)
+	}
+	adv, err := idx.Advanced()
+	if err != nil {
+		return errors.Join(fmt.Errorf("search: open index anew: %w", err), idx.Close())
+	}
+	at, err := idx.GetInternal(keyMark)
+	if err != nil {
+		return errors.Join(fmt.Errorf("search: open index anew: %w", err), idx.Close())
+	}
+	p.mu.Lock()
+	p.idx, p.adv = idx, adv
+	p.mu.Unlock()
+	p.stored, p.broken = decodeMark(at), false
+	return nil
+}
+
+func (p *Projection) follow(ctx context.Context) error {
 	return ledger.Follow(ctx, p.led, p.Seq(), roundSize, func(ctx context.Context, changes []ledger.Change) error {
 		if err := p.apply(ctx, changes); err != nil {
 			return err

@@ -161,14 +161,39 @@ func (s *Server) follow() {
 	ctx, cancel := context.WithCancel(context.Background())
 	s.following = cancel
 	for _, p := range s.rooms.projections {
-		s.done.Go(func() {
-			if err := p.Run(ctx); err != nil && ctx.Err() == nil {
-				s.failed <- fmt.Errorf("server: projection %s stopped: %w", p.name, err)
-			}
-		})
+		s.done.Go(func() { s.keepFollowing(ctx, p) })
 	}
 	s.done.Go(func() { s.watchDatabase(ctx) })
 	s.done.Go(func() { s.rooms.files.SweepDaily(ctx, s.cfg.Log) })
+}
+
+// How long a projection that broke off waits before it goes on.
+const (
+	firstWait = 100 * time.Millisecond
+	mostWait  = 5 * time.Second
+)
+
+// keepFollowing runs a projection until ctx ends. What breaks it off, such as a
+// disk that has no room for the index, must not end the filing of reports: it
+// goes on from its own cursor as soon as it can, and until then readers who ask
+// for a number that it has not reached are told to try again.
+func (s *Server) keepFollowing(ctx context.Context, p projection) {
+	for wait := firstWait; ; wait = min(2*wait, mostWait) {
+		from := p.Seq()
+		err := p.Run(ctx)
+		if ctx.Err() != nil {
+			return
+		}
+		if p.Seq() > from {
+			wait = firstWait
+		}
+		s.cfg.Log.ErrorContext(ctx, "a projection broke off and will go on", "projection", p.name, "seq", p.Seq(), "wait", wait, "cause", redact(err))
+		select {
+		case <-time.After(wait):
+		case <-ctx.Done():
+			return
+		}
+	}
 }
 
 // startInside serves the in-process door, over which the pages are a client
