@@ -2,12 +2,15 @@ package main
 
 import (
 	"bytes"
+	"database/sql"
+	"errors"
 	"fmt"
 	"io"
 	"net"
 	"net/http"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
@@ -39,12 +42,17 @@ func TestMain(m *testing.M) {
 //	readtoken file    sets $TOKEN to the first line of a file
 //	grown file n      waits until a file has n bytes
 //	listen            listens on a free port, $TAKEN
+//	exits n command   runs a command and wants its exit code
+//	truncated folder  cuts every segment in the folder of an index short
+//	schema1 folder    lays a data folder of the first version there
+//	newer folder      makes a ledger say that a newer program wrote it
 func TestStories(t *testing.T) {
 	t.Parallel()
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata",
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"serve": serve, "quit": quit, "web": call, "soon": soon, "swap": swap, "listen": listen, "readtoken": readToken, "grown": grown,
+			"exits": exits, "truncated": truncated, "schema1": schema1, "newer": newer,
 		},
 		Setup: func(e *testscript.Env) error {
 			e.Values[running{}] = &started{}
@@ -218,6 +226,46 @@ func listen(ts *testscript.TestScript, _ bool, _ []string) {
 	ts.Check(err)
 	ts.Defer(func() { _ = l.Close() })
 	ts.Setenv("TAKEN", l.Addr().String())
+}
+
+func exits(ts *testscript.TestScript, _ bool, args []string) {
+	want, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	got := 0
+	var failed *exec.ExitError
+	if err := ts.Exec(args[1], args[2:]...); errors.As(err, &failed) {
+		got = failed.ExitCode()
+	} else {
+		ts.Check(err)
+	}
+	if got != want {
+		ts.Fatalf("%v exits with %d, want %d", args[1:], got, want)
+	}
+}
+
+func truncated(ts *testscript.TestScript, _ bool, args []string) {
+	segments, err := filepath.Glob(filepath.Join(ts.MkAbs(args[0]), "*.zap"))
+	ts.Check(err)
+	if len(segments) == 0 {
+		ts.Fatalf("%s has no segments", args[0])
+	}
+	for _, s := range segments {
+		ts.Check(os.Truncate(s, 10))
+	}
+}
+
+// schemaOne is read before the stories change the folder they run in.
+var schemaOne, _ = filepath.Abs(filepath.Join("..", "..", "server", "keep", "testdata", "schema1"))
+
+func schema1(ts *testscript.TestScript, _ bool, args []string) {
+	ts.Check(os.CopyFS(ts.MkAbs(args[0]), os.DirFS(schemaOne)))
+}
+
+func newer(ts *testscript.TestScript, _ bool, args []string) {
+	db, err := sql.Open("sqlite", filepath.Join(ts.MkAbs(args[0]), ledgerFile))
+	ts.Check(err)
+	_, err = db.Exec("INSERT INTO goose_db_version (version_id, is_applied) VALUES (99, 1)")
+	ts.Check(errors.Join(err, db.Close()))
 }
 
 // patience is how long a story waits for a server's first words. Making the

@@ -16,6 +16,7 @@ import (
 	"google.golang.org/grpc"
 
 	"fairlead/clients/desk"
+	"fairlead/clients/tablet"
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
 	"fairlead/services/demo"
@@ -36,7 +37,7 @@ func runCommand() *cobra.Command {
 			}
 			cfg.Log = slog.New(slog.NewTextHandler(cmd.ErrOrStderr(), &slog.HandlerOptions{Level: level}))
 			cfg.Desk = func(conn grpc.ClientConnInterface, formToken string) (http.Handler, error) {
-				return desk.Handler(conn, desk.Options{FormToken: formToken, Clock: cfg.Clock, Demo: doors(isDemo)})
+				return pages(conn, formToken, cfg, isDemo)
 			}
 			if isDemo {
 				if cfg.Database != "" {
@@ -59,6 +60,44 @@ func runCommand() *cobra.Command {
 	f.BoolVar(&cfg.FormClosed, "form-closed", false, "only people who have signed in may use the report form")
 	f.BoolVar(&quiet, "quiet", false, "log only what needs somebody")
 	return cmd
+}
+
+// tabletFile is a file in the data folder with what the house tells its tablets:
+// the numbers of the emergency card, and where the tablets are.
+const tabletFile = "tablet.json"
+
+// pages are what people look at: the desk, and the tablet's app beside it.
+func pages(conn grpc.ClientConnInterface, formToken string, cfg server.Config, isDemo bool) (http.Handler, error) {
+	settings, err := tablet.ReadSettings(filepath.Join(cfg.Data, tabletFile))
+	if err != nil {
+		return nil, err
+	}
+	if isDemo && settings.Home == "" {
+		settings = demoSettings
+	}
+	app, err := tablet.Handler(conn, tablet.Options{FormToken: formToken, Settings: settings, Clock: cfg.Clock})
+	if err != nil {
+		return nil, err
+	}
+	rest, err := desk.Handler(conn, desk.Options{FormToken: formToken, Clock: cfg.Clock, Demo: doors(isDemo)})
+	if err != nil {
+		return nil, err
+	}
+	mux := http.NewServeMux()
+	mux.Handle("/tablet/", app)
+	mux.Handle("/", rest)
+	return mux, nil
+}
+
+// demoSettings are those of a tablet at the invented shire's Northside depot;
+// the numbers are of the range that is kept free for stories.
+var demoSettings = tablet.Settings{
+	Home: "workplaces/northside",
+	Card: tablet.Card{
+		Numbers: []tablet.Number{{Who: "Northside depot supervisor", Number: "0491 570 006"}, {Who: "Safety adviser", Number: "0491 570 156"}},
+		Radio:   "Channel 12, call sign Northside",
+		Place:   "Northside depot, 14 Works Lane, gate on the river side",
+	},
 }
 
 // run serves real data. The first start makes the first principal and shows
@@ -201,7 +240,7 @@ func demoDirectory() *access.Directory {
 func where(out io.Writer, s *server.Server) {
 	fmt.Fprintln(out)
 	if web := s.WebAddr(); web != "" {
-		fmt.Fprintf(out, "Pages:     http://%s/\nREST:      http://%s/v1/\n", web, web)
+		fmt.Fprintf(out, "Pages:     http://%s/\nTablets:   http://%s/tablet/\nREST:      http://%s/v1/\n", web, web, web)
 	}
 	if programs := s.GRPCAddr(); programs != "" {
 		fmt.Fprintf(out, "Programs:  %s (gRPC, with reflection)\n", programs)
