@@ -19,14 +19,12 @@ import (
 const chunk = 128 << 10
 
 // Attach adds a file to a report, and sends it again, from the beginning and
-// under the same ids, while the service says UNAVAILABLE. The ids that the
-// header lacks are minted into it. Of a file that cannot be read, the error is
+// under the same ids, while the service says UNAVAILABLE. A request id that the
+// header lacks is minted into it. Of a file that cannot be read, the error is
 // that of reading.
 func (c *Client) Attach(ctx context.Context, h *pb.AttachmentHeader, file io.ReadSeeker) (*pb.AddAttachmentResponse, error) {
-	for _, id := range []*string{&h.AttachmentId, &h.RequestId} {
-		if *id == "" {
-			*id = c.o.NewID()
-		}
+	if h.GetRequestId() == "" {
+		h.RequestId = c.o.NewID()
 	}
 	wait := firstWait
 	for attempt := 1; ; attempt++ {

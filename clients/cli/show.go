@@ -22,6 +22,7 @@ type whole struct {
 	report  *pb.Report
 	codings *pb.ListCodingsResponse       // nil: not open to the caller
 	history *pb.ListReportHistoryResponse // nil: not open to the caller
+	files   *pb.ListAttachmentsResponse   // nil: not open to the caller, or long ago
 }
 
 func (s *session) showCommand() *cobra.Command {
@@ -30,8 +31,8 @@ func (s *session) showCommand() *cobra.Command {
 		Use:   "show REPORT",
 		Short: "Show a report, with its codes and history where you may see them",
 		Long: `Show a report, with its codes and history where you may see them. With --json
-it prints one object with the members report, codings and history; a member
-that is not open to you is left out.`,
+it prints one object with the members report, codings, attachments and history;
+a member that is not open to you is left out.`,
 		Example: "  fairlead show 7KQ-2MX-4",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -51,6 +52,12 @@ that is not open to you is left out.`,
 			w.history, err = s.client.Reports.ListReportHistory(ctx, &pb.ListReportHistoryRequest{Name: w.report.GetName(), AsAt: as})
 			if err := open(&w.history, err); err != nil {
 				return err
+			}
+			if as == nil {
+				w.files, err = s.client.Attachments.ListAttachments(ctx, &pb.ListAttachmentsRequest{Parent: w.report.GetName()})
+				if err := open(&w.files, err); err != nil {
+					return err
+				}
 			}
 			if s.json {
 				return s.wholeJSON(w)
@@ -81,6 +88,11 @@ func (s *session) wholeJSON(w whole) error {
 	}
 	if w.codings != nil {
 		if out["codings"], err = jsonOf(w.codings); err != nil {
+			return err
+		}
+	}
+	if w.files != nil {
+		if out["attachments"], err = jsonOf(w.files); err != nil {
 			return err
 		}
 	}
@@ -134,6 +146,7 @@ func (s *session) showReport(ctx context.Context, w whole) {
 	}
 	p.Para("Who told: "+teller(r), 0)
 	s.showHarms(r)
+	s.showAttachments(w.files)
 	s.showCodings(w.codings)
 	s.showHistory(w.history, zone)
 }

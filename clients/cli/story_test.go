@@ -1,10 +1,16 @@
 package cli_test
 
 import (
+	"bytes"
+	"encoding/binary"
+	"hash/crc32"
+	"image"
+	"image/png"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"testing"
 	"time"
@@ -41,7 +47,7 @@ func TestStories(t *testing.T) {
 			return copyTables(env.WorkDir)
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"shire": shire, "as": as, "exits": exits, "keep": keep,
+			"shire": shire, "as": as, "exits": exits, "keep": keep, "photo": photo,
 		},
 	})
 }
@@ -82,6 +88,17 @@ func keep(ts *testscript.TestScript, _ bool, args []string) {
 		ts.Fatalf("no %s in:\n%s", args[1], ts.ReadFile("stdout"))
 	}
 	ts.Setenv(args[0], m[1])
+}
+
+// photo FILE writes a picture that says more than it shows.
+func photo(ts *testscript.TestScript, _ bool, args []string) {
+	var b bytes.Buffer
+	ts.Check(png.Encode(&b, image.NewGray(image.Rect(0, 0, 40, 30))))
+	words := []byte("tEXtComment\x00SECRET")
+	note := binary.BigEndian.AppendUint32(nil, uint32(len(words)-4))
+	note = binary.BigEndian.AppendUint32(append(note, words...), crc32.ChecksumIEEE(words))
+	const header = 33 // mark and first chunk
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), slices.Concat(b.Bytes()[:header], note, b.Bytes()[header:]), 0o600))
 }
 
 // copyTables lays the tables of the importer's own tests into a story's
