@@ -33,9 +33,12 @@ func chance(t *testing.T) (uint64, *rand.Rand) {
 	return s, rand.New(rand.NewPCG(s, 1<<32))
 }
 
-// house is one server over one data folder, and its clients.
+// house is one server over one data folder, and its clients, which it may share
+// with another.
 type house struct {
+	n    int // its door
 	data string
+	// args say where the data is, to every command.
 	args []string
 	crew *crew
 	now  *process
@@ -61,7 +64,7 @@ func newHouse(t *testing.T, seed uint64, data string, tablets int, rest time.Dur
 	h.conn, err = dial(h.now.address(t))
 	require.NoError(t, err)
 	h.crew = newCrew(t, seed, tablets, rest, token, h.conn)
-	h.crew.doors.open(0, h.conn, h.crew.before)
+	h.crew.doors.open(h.n, h.conn, h.crew.before)
 	return h
 }
 
@@ -74,13 +77,13 @@ func (h *house) start(t *testing.T) {
 	conn, err := dial(address)
 	require.NoError(t, err)
 	h.conn = conn
-	h.crew.doors.open(0, conn, head(t, with(t.Context(), h.crew.token), conn))
+	h.crew.doors.open(h.n, conn, head(t, with(t.Context(), h.crew.token), conn))
 }
 
 // down ends the server with kill or quit.
 func (h *house) down(t *testing.T, how func(*process, *testing.T)) {
 	t.Helper()
-	hangUp := h.crew.doors.shut(0)
+	hangUp := h.crew.doors.shut(h.n)
 	how(h.now, t)
 	hangUp()
 	h.now.requireDiscreet(t, h.calm)
@@ -108,7 +111,7 @@ func TestKill(t *testing.T) {
 		h.crew.requireAll(t, h.conn)
 		h.requireRebuilt(t)
 		h.down(t, (*process).quit)
-		requireClean(t, "--data", dir)
+		requireClean(t, h.args...)
 		total += int64(n)
 		started = append(started, h.started...)
 		for _, x := range []struct {
@@ -148,11 +151,11 @@ func (h *house) killOnce(t *testing.T, rng *rand.Rand, i int) {
 	}
 	if i%10 == 0 {
 		// By turns on what the kill has left, and beside a running server.
-		requireClean(t, "--data", h.data)
+		requireClean(t, h.args...)
 	}
 	h.start(t)
 	if i%10 == 5 {
-		requireClean(t, "--data", h.data)
+		requireClean(t, h.args...)
 	}
 }
 
@@ -164,7 +167,7 @@ func (h *house) requireRebuilt(t *testing.T) {
 	at := head(t, ctx, h.conn)
 	before := figuresOf(t, ctx, h.conn, at)
 	h.down(t, (*process).quit)
-	out, err := tool("rebuild", "--data", h.data)
+	out, err := tool(append([]string{"rebuild"}, h.args...)...)
 	require.NoError(t, err, out)
 	h.start(t)
 	figuresOf(t, ctx, h.conn, at).requireSame(t, before)
