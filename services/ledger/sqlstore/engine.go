@@ -71,6 +71,10 @@ type Options struct {
 	Batch int
 	// Readers is how many reads run at once; 0 means four per processor.
 	Readers int
+	// Patience is how long a write waits for a database that has gone away; 0
+	// means ten seconds: long enough for one that restarts, shorter than most
+	// callers wait.
+	Patience time.Duration
 }
 
 // SetDefaults replaces zero values.
@@ -86,6 +90,9 @@ func (o *Options) SetDefaults() {
 	}
 	if o.Batch <= 0 {
 		o.Batch = 256
+	}
+	if o.Patience <= 0 {
+		o.Patience = 10 * time.Second
 	}
 	if o.Readers <= 0 {
 		o.Readers = 4 * runtime.GOMAXPROCS(0)

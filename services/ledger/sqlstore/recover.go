@@ -10,12 +10,10 @@ import (
 	"fairlead/services/ledger"
 )
 
-// How long the writer tries to get a connection back before it answers those
-// who wait: long enough for a database that restarts, shorter than callers'
-// patience. Once it has tried in vain, later batches wait a moment only, so
-// that people are told at once while the database stays away.
+// The writer tries for Options.Patience to get a connection back before it
+// answers those who wait. Once it has tried in vain, later batches wait a moment
+// only, so that people are told at once while the database stays away.
 const (
-	recoverFor   = 10 * time.Second
 	recoverAgain = time.Second
 	recoverPause = 100 * time.Millisecond
 )
@@ -24,9 +22,9 @@ const (
 // the last commit took place although its answer never came. An error means
 // that there is no connection, and is told to everybody in the batch.
 func (w *writer) recover(head ledger.Head, committing bool) (landed bool, err error) {
-	patience := recoverFor
+	patience := w.s.opts.Patience
 	if w.conn == nil {
-		patience = recoverAgain
+		patience = min(patience, recoverAgain)
 	}
 	// Not a request's context: the batch belongs to many callers. Close waits
 	// for it, as it does for a commit.

@@ -131,12 +131,19 @@ func (s *Store) Close() error {
 // closeAll closes what is open, readers first: on SQLite the last connection to
 // close folds the write-ahead log into the file, and must be able to write.
 func (s *Store) closeAll() error {
-	errs := []error{s.readStmts.close()}
+	// A connection that is lost is as closed as can be.
+	unless := func(err error) error {
+		if err != nil && s.engine.Lost(err) {
+			return nil
+		}
+		return err
+	}
+	errs := []error{unless(s.readStmts.close())}
 	if s.cfg.Readers != nil {
-		errs = append(errs, s.cfg.Readers.Close())
+		errs = append(errs, unless(s.cfg.Readers.Close()))
 	}
 	if s.w != nil {
-		errs = append(errs, s.w.close())
+		errs = append(errs, unless(s.w.close()))
 	}
 	if s.cfg.Close != nil {
 		errs = append(errs, s.cfg.Close())

@@ -22,10 +22,12 @@ var shared = sync.OnceValues(func() (*server, error) {
 	return newServer("fsync=off", "full_page_writes=off", "synchronous_commit=off", "fairlead.may_lose_writes=on")
 })
 
-// free are databases of the shared server that tests have given back.
+// free are databases of the shared server, and idle servers to stop and start,
+// that tests have given back.
 var (
 	mu   sync.Mutex
 	free []string
+	idle []*server
 )
 
 // Database returns the address of a fresh, empty database, which is the test's
@@ -127,18 +129,34 @@ func Query(tb testing.TB, address, statement string, args ...any) string {
 type Server struct {
 	s  *server
 	tb testing.TB
+	// down says that it is stopped.
+	down bool
 }
 
 // Start starts a server that syncs to the disk as in production. It is stopped and removed when the test ends.
 func Start(tb testing.TB) *Server {
 	tb.Helper()
-	s, err := newServer()
-	if err != nil {
-		tb.Fatalf("pgtest: this test stops and starts a server of its own: %v", err)
+	mu.Lock()
+	defer mu.Unlock()
+	var s *server
+	if n := len(idle); n > 0 {
+		s, idle = idle[n-1], idle[:n-1]
+	} else {
+		var err error
+		if s, err = newServer(); err != nil {
+			tb.Fatalf("pgtest: this test stops and starts a server of its own: %v", err)
+		}
 	}
-	// The keeper does the rest.
-	tb.Cleanup(func() { _ = s.life.Close() })
-	return &Server{s, tb}
+	given := &Server{s: s, tb: tb}
+	tb.Cleanup(func() {
+		if given.down {
+			given.Again()
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		idle = append(idle, s)
+	})
+	return given
 }
 
 // Database makes a fresh, empty database and returns its address.
@@ -153,6 +171,7 @@ func (s *Server) Kill() {
 	if err := s.s.stop("immediate"); err != nil {
 		s.tb.Fatalf("pgtest: %v", err)
 	}
+	s.down = true
 }
 
 // Stop stops the server as an administrator would; its sessions are ended.
@@ -161,6 +180,7 @@ func (s *Server) Stop() {
 	if err := s.s.stop("fast"); err != nil {
 		s.tb.Fatalf("pgtest: %v", err)
 	}
+	s.down = true
 }
 
 // Again starts the server after Kill or Stop, on the same port.
@@ -169,4 +189,5 @@ func (s *Server) Again() {
 	if err := s.s.start(); err != nil {
 		s.tb.Fatalf("pgtest: %v", err)
 	}
+	s.down = false
 }
