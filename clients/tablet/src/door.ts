@@ -1,0 +1,84 @@
+// The one module that knows how this tablet reaches the service. Today it files
+// by the door of the open report form; when a tablet is enrolled, its own token
+// goes into the headers here, and nothing else changes.
+
+export interface Place {
+  name: string;
+  title: string;
+  parent: string;
+  level: "organisation" | "site" | "area" | "crew";
+}
+
+export interface Card {
+  numbers?: { who: string; number: string }[];
+  radio?: string;
+  place?: string;
+  latitude?: number;
+  longitude?: number;
+}
+
+// Hello is what the tablet keeps of the service for the time out of reach.
+export interface Hello {
+  time: string;
+  keyID: string;
+  publicKey: string;
+  places: Place[];
+  home: string;
+  card: Card;
+  idleSeconds: number;
+}
+
+// Answer says what became of something that was sent.
+export type Answer =
+  | { what: "received"; code: string; notes: string[] }
+  | { what: "later" } // out of reach, busy, full: the same bytes again
+  | { what: "signed out" }
+  | { what: "refused" }; // it will not be taken as it is: keep it, tell somebody
+
+const base = "/tablet/api/";
+
+async function ask(path: string, body?: Uint8Array, type?: string): Promise<Response> {
+  return fetch(base + path, {
+    method: body ? "POST" : "GET",
+    ...(body ? { body: body as Uint8Array<ArrayBuffer>, headers: { "Content-Type": type! } } : {}),
+    cache: "no-store",
+    credentials: "omit",
+    signal: AbortSignal.timeout(90_000),
+  });
+}
+
+export async function hello(): Promise<Hello | "signed out" | undefined> {
+  try {
+    const r = await ask("hello");
+    if (r.status === 401 || r.status === 403) return "signed out";
+    return r.ok ? ((await r.json()) as Hello) : undefined;
+  } catch {
+    return undefined;
+  }
+}
+
+// deliver sends sealed bytes and waits for the answer. Without one it is not known
+// whether they were stored: they go again, and are stored once.
+export async function deliver(request: Uint8Array): Promise<Answer> {
+  try {
+    const r = await ask("sealed", request, "application/x-protobuf");
+    if (r.ok) {
+      const b = (await r.json()) as { shortCode?: string; notes?: string[] };
+      return { what: "received", code: b.shortCode ?? "", notes: b.notes ?? [] };
+    }
+    switch (r.status) {
+      case 401:
+        return { what: "signed out" };
+      case 400:
+      case 403:
+      case 404:
+      case 409:
+      case 413:
+      case 422:
+        return { what: "refused" };
+    }
+    return { what: "later" };
+  } catch {
+    return { what: "later" };
+  }
+}

@@ -1,0 +1,2 @@
+// Put in when the bundle is made.
+declare const __VERSION__: string;

@@ -1,0 +1,55 @@
+// The start of the app: the store, the words, the screens, and the worker that
+// keeps the app itself on the tablet.
+import { App } from "./app.ts";
+import { Flow, type Step } from "./flow.ts";
+import { space } from "./health.ts";
+import { watchIdle } from "./idle.ts";
+import { Sender } from "./queue.ts";
+import { card } from "./screens/card.ts";
+import { Ending } from "./screens/ending.ts";
+import { Questions } from "./screens/questions.ts";
+import { Start } from "./screens/start.ts";
+import { Telling } from "./screens/telling.ts";
+import { openStore, recall, type Store } from "./store.ts";
+import { speak } from "./words.ts";
+import { keepApp } from "./worker.ts";
+
+const home = () => location.replace("/tablet/");
+const idleSeconds = 60;
+
+async function begin(): Promise<void> {
+  // A window that cannot keep anything still shows who to ring.
+  const db: Store | undefined = await openStore().catch(() => undefined);
+  const app: App = new App(document.getElementById("app")!, db, () => card(app), home);
+  const steps: Record<string, Step> = {};
+  const flow = new Flow(app, steps);
+  const questions = new Questions(flow);
+  const telling = new Telling(flow);
+  const ending = new Ending(flow);
+  Object.assign(steps, {
+    kind: questions.kind, place: (a: App) => questions.place(a), when: questions.when, who: questions.who, worst: questions.worst, safe: questions.safe,
+    name: telling.name, words: telling.words, hurt: telling.hurt, spill: telling.spill, damage: telling.damage, spot: telling.spot, done: telling.done,
+    look: ending.look,
+  });
+  if (db) {
+    const wanted = await recall<string>(db, "language").catch(() => undefined);
+    if (wanted && wanted !== "en") await speak(wanted);
+    app.sender = new Sender(db);
+    app.sender.onChange = () => void app.count();
+    await app.sender.begin();
+    await app.count();
+  }
+  // What is wrong is known before the screen is drawn, so that nothing moves
+  // under a finger.
+  app.space = await space();
+  app.show(new Start(flow).start(app));
+  watchIdle(app, () => app.sender?.service?.idleSeconds ?? idleSeconds);
+  // A closed lid or a flat battery: what is there is written at once.
+  addEventListener("pagehide", () => void app.pad?.keep());
+  document.addEventListener("visibilitychange", () => document.visibilityState === "hidden" && void app.pad?.keep());
+  // A page that the browser had put by may show what was on it.
+  addEventListener("pageshow", (e) => e.persisted && home());
+  await keepApp(() => !app.pad && document.body.dataset["screen"] === "start", home);
+}
+
+void begin();

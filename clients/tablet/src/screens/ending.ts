@@ -1,0 +1,161 @@
+// The last screens: look it over, send, see where it is, or put it away.
+import type { App, Screen } from "../app.ts";
+import { bodyWords, enough, type Draft } from "../draft.ts";
+import { el, field, row } from "../el.ts";
+import { path, type Flow } from "../flow.ts";
+import { plainCode, shown } from "../lock.ts";
+import { enqueue, filesLeft } from "../queue.ts";
+import type { Item } from "../store.ts";
+import { note } from "../timing.ts";
+import { t, type Key } from "../words.ts";
+
+export class Ending {
+  constructor(private flow: Flow) {}
+
+  look = (app: App): Screen => {
+    const d = app.draft;
+    const asked = new Set(path(d));
+    const line = ([step, title, said]: [string, string, string]) =>
+      row({ words: title, more: said || t("look_empty"), id: "look-" + step, press: () => this.flow.change(step) });
+    const all = this.lines(app, d);
+    const ready = enough(d);
+    const wrong = el("p", { class: "wrong", role: "alert", id: "wrong" });
+    const missing = () => {
+      const step = !d.kind ? "kind" : !d.workplace ? "place" : !d.mode ? "who" : "words";
+      if (step === "place" && !app.sender?.service) wrong.textContent = t("warn_no_key");
+      else this.flow.change(step);
+    };
+    return {
+      name: "look",
+      title: t("look_title"),
+      at: this.flow.at("look"),
+      back: () => this.flow.back(),
+      strong: true,
+      next: { words: t("send"), press: () => (ready ? void this.send(app, wrong) : missing()) },
+      body: [
+        el("p", {}, t("look_say")),
+        wrong,
+        el("div", { class: "rows lines" }, all.filter(([s]) => asked.has(s)).map(line)),
+        el("h2", {}, t("look_more")),
+        el("div", { class: "rows lines" }, all.filter(([s]) => !asked.has(s)).map(line)),
+        el("div", { class: "rows" }, row({ words: t("look_later"), id: "later", press: () => app.show(this.later(app)) })),
+      ],
+    };
+  };
+
+  // lines say each answer in the words it was given in.
+  private lines(app: App, d: Draft): [string, string, string][] {
+    const place = app.sender?.service?.places.find((p) => p.name === d.workplace)?.title ?? "";
+    const say = (k: string | undefined, prefix: string) => (k === "not_sure" ? t("not_sure") : k ? t((prefix + k) as Key) : "");
+    const files = d.files.length ? `${t("look_files")}: ${d.files.length}` : "";
+    const joined = (...parts: string[]) => parts.map((p) => p.trim()).filter(Boolean).join(" · ");
+    return [
+      ["kind", t("kind_title"), say(d.kind, "kind_")],
+      ["place", t("place_title"), place],
+      ["when", t("when_title"), d.when?.how === "day" ? d.when.day : say(d.when?.how, "when_")],
+      ["who", t("who_title"), say(d.mode, "who_")],
+      ["name", t("name_title"), joined(d.name, d.contact)],
+      ["words", t(d.kind === "hazard" ? "words_hazard_title" : "words_title"), joined(d.words, files)],
+      ["hurt", t("hurt_title"), joined(d.body.map((b) => bodyWords(b, (k) => t(k))).join(", "), d.hurt, say(d.help, "hurt_help_"))],
+      ["spill", t("spill_title"), joined(d.substance, d.litres && d.litres + " L", d.area && d.area + " m²", say(d.water, "spill_water_"), d.steps)],
+      ["damage", t("damage_title"), d.damage],
+      ["worst", t("worst_title"), say(d.worst, "worst_")],
+      ["safe", t("safe_title"), say(d.safe, "safe_")],
+      ["spot", t("spot_title"), d.spot],
+      ["done", t("safe_label"), d.done],
+    ].filter(([s]) => s !== "name" || d.mode !== "nobody") as [string, string, string][];
+  }
+
+  private sending = false;
+
+  private async send(app: App, wrong: HTMLElement): Promise<void> {
+    if (this.sending) return; // pressed twice
+    const service = app.sender?.service;
+    if (!service || !app.db) return void (wrong.textContent = t("warn_no_key"));
+    this.sending = true;
+    try {
+      if (!(await app.pad!.keep())) return app.tell();
+      const { seconds, skipped } = app.draft;
+      const item = await enqueue(app.db, app.pad!, service, Date.now());
+      app.pad = undefined;
+      await note(app.db, seconds, skipped).catch(() => {});
+      await app.count();
+      app.show(this.sent(app, item));
+      app.sender!.soon();
+    } catch (e) {
+      wrong.textContent = t("warn_failed", { why: e instanceof Error ? e.message : String(e) });
+    } finally {
+      this.sending = false;
+    }
+  }
+
+  // sent says where the report is, and keeps saying it.
+  sent = (app: App, item: Item): Screen => {
+    const title = () => document.querySelector("h1");
+    const state = el("p", { class: "where", id: "where" });
+    const stages = el("ol", { class: "stages" });
+    const code = el("div", {});
+    const files = el("p", { id: "files-left" });
+    const draw = async () => {
+      const now = (await app.db!.get("queue", item.id)) ?? item;
+      const at = now.state === "received" ? 3 : now.state === "sent" ? 2 : 1;
+      stages.replaceChildren(
+        ...(["sent_title_saved", "sent_title_sent", "sent_title_received"] as const).map((k, i) =>
+          el("li", { class: i < at ? "past" : "", ...(i === at - 1 ? { "aria-current": "step" } : {}) }, t(k))));
+      const h = title();
+      const words = t(now.state === "kept" ? "mine_kept" : at === 3 ? "sent_title_received" : at === 2 ? "sent_title_sent" : "sent_title_saved");
+      if (h && h.textContent !== words) h.textContent = words;
+      state.textContent = now.state === "kept" ? t("mine_kept") : t(at === 3 ? "sent_received" : at === 2 ? "sent_sent" : "sent_saved");
+      code.replaceChildren(
+        ...(now.code
+          ? [el("p", {}, t("sent_code")), el("p", { class: "code", id: "code" }, now.code), el("p", {}, t("sent_keep"))]
+          : [el("p", {}, t("sent_number")), el("p", { class: "code", id: "number" }, now.number)]));
+      const left = await filesLeft(app.db!, item.id);
+      files.textContent = left ? t("sent_files", { n: left }) : "";
+    };
+    // show() clears the watch, so it is set after.
+    queueMicrotask(() => {
+      app.watch = () => void draw();
+      void draw();
+    });
+    return {
+      name: "sent",
+      title: t("sent_title_saved"),
+      next: { words: t("done"), press: () => void app.putAway() },
+      strong: true,
+      body: [stages, el("div", { role: "status" }, state, code), files],
+    };
+  };
+
+  // later puts the draft away under its code, or one that the writer chooses.
+  later = (app: App): Screen => {
+    const pad = app.pad!;
+    let own = "";
+    const wrong = el("p", { class: "wrong", role: "alert", id: "wrong" });
+    const code = el("p", { class: "code", id: "code" }, shown(pad.code));
+    return {
+      name: "later",
+      title: t("later_title"),
+      back: () => this.flow.go("look"),
+      next: { words: t("done"), press: () => void app.putAway() },
+      strong: true,
+      body: [
+        el("p", {}, t("later_say")),
+        code,
+        field({ label: t("later_own_label"), value: "", mode: "numeric", max: 24, id: "own", input: (v) => (own = v) }),
+        wrong,
+        el("div", { class: "rows" }, row({
+          words: t("later_own"), id: "use-own",
+          press: () => {
+            if (!/^\d{6,}$/.test(plainCode(own))) return void (wrong.textContent = t("later_own_short"));
+            wrong.textContent = "";
+            void pad.recode(own).then((ok) => {
+              code.textContent = shown(pad.code);
+              if (!ok) app.tell();
+            });
+          },
+        })),
+      ],
+    };
+  };
+}

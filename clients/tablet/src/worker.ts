@@ -1,0 +1,26 @@
+// The service worker keeps the app on the tablet. A new version takes over at
+// the start screen only, with nothing being written; what is queued stays as it
+// is, sealed, and the service accepts it whatever version made it.
+declare const __WORKER__: string;
+
+interface Policies {
+  createPolicy(name: string, rules: { createScriptURL(s: string): string }): { createScriptURL(s: string): string };
+}
+
+export async function keepApp(mayChange: () => boolean, reload: () => void): Promise<void> {
+  if (!("serviceWorker" in navigator)) return;
+  try {
+    // The one script address that the page makes, allowed by name.
+    const types = (globalThis as { trustedTypes?: Policies }).trustedTypes;
+    const policy = types?.createPolicy("fairlead", { createScriptURL: (s) => (s === __WORKER__ ? s : "") });
+    const was = navigator.serviceWorker.controller;
+    const r = await navigator.serviceWorker.register(policy ? policy.createScriptURL(__WORKER__) : __WORKER__, { scope: "/tablet/", updateViaCache: "none" });
+    navigator.serviceWorker.addEventListener("controllerchange", () => was && mayChange() && reload());
+    setInterval(() => {
+      if (mayChange()) r.waiting?.postMessage("take over");
+    }, 2000);
+    setInterval(() => void r.update().catch(() => {}), 3_600_000);
+  } catch {
+    // Without a worker the app still works while there is a network.
+  }
+}
