@@ -37,7 +37,7 @@ func (e *exitError) Unwrap() error { return e.err }
 // checkCommand verifies a data folder, also while a server has it open, or a
 // backup.
 func checkCommand() *cobra.Command {
-	var data, backup, noted, key string
+	var data, database, backup, noted, key string
 	var asJSON bool
 	unable := func(err error) error {
 		if err == nil {
@@ -74,7 +74,7 @@ Exit code: 0 sound, 1 problems found, 2 could not be checked in full.`,
 				}
 				*to = text
 			}
-			r, err := check(cmd.Context(), backup, plan)
+			r, err := check(cmd.Context(), database, backup, plan)
 			if err != nil {
 				return unable(err)
 			}
@@ -83,6 +83,9 @@ Exit code: 0 sound, 1 problems found, 2 could not be checked in full.`,
 	}
 	cmd.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return unable(err) })
 	dataFlag(cmd, &data)
+	databaseFlag(cmd, &database)
+	before := cmd.PreRunE
+	cmd.PreRunE = func(cmd *cobra.Command, args []string) error { return unable(before(cmd, args)) }
 	f := cmd.Flags()
 	f.StringVar(&backup, "backup", "", "check this backup and not a data folder")
 	f.StringVar(&noted, "checkpoint", "", "checkpoint noted elsewhere that the log must agree with")
@@ -91,14 +94,14 @@ Exit code: 0 sound, 1 problems found, 2 could not be checked in full.`,
 	return cmd
 }
 
-func check(ctx context.Context, backup string, plan keep.CheckPlan) (*keep.Checked, error) {
+func check(ctx context.Context, database, backup string, plan keep.CheckPlan) (*keep.Checked, error) {
 	if backup != "" {
 		if info, err := os.Stat(backup); err != nil || !info.IsDir() || holdsData(backup) != nil || isBackup(backup) {
 			return keep.CheckBackup(ctx, backup, plan)
 		}
-		plan.Data = backup
+		plan.Data, database = backup, ""
 	}
-	l, err := openReading(ctx, plan.Data)
+	l, err := openReading(ctx, plan.Data, database)
 	if err != nil {
 		return nil, err
 	}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -13,6 +14,8 @@ import (
 
 	"fairlead/services/changes"
 	"fairlead/services/checkpoint"
+	"fairlead/services/ledger"
+	"fairlead/services/ledger/postgres"
 	"fairlead/services/ledger/sqlite"
 	"fairlead/services/search"
 	"fairlead/services/server"
@@ -39,28 +42,65 @@ func holdsData(data string) error {
 	return nil
 }
 
-// openReading opens a ledger beside a server that may be running.
-func openReading(ctx context.Context, data string) (*sqlite.Store, error) {
+// openReading opens a ledger beside servers that may be running on it: that of a
+// data folder, or the one in a database.
+func openReading(ctx context.Context, data, database string) (ledger.Ledger, error) {
+	if database != "" {
+		l, err := postgres.OpenReadOnly(ctx, database, postgres.Options{})
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", postgres.Where(database), err)
+		}
+		return l, nil
+	}
 	if err := holdsData(data); err != nil {
 		return nil, err
 	}
 	return sqlite.OpenReadOnly(ctx, data, sqlite.Options{})
 }
 
+// openAlone opens a ledger for reading and makes sure that no server uses the
+// data folder meanwhile.
+func openAlone(ctx context.Context, data, database string) (ledger.Ledger, io.Closer, error) {
+	if database == "" {
+		l, err := openExisting(ctx, data)
+		return l, l, err
+	}
+	held, err := sqlite.Hold(data)
+	if err != nil {
+		return nil, nil, err
+	}
+	l, err := openReading(ctx, data, database)
+	if err != nil {
+		return nil, nil, errors.Join(err, held.Close())
+	}
+	return l, closers{l, held}, nil
+}
+
+// closers closes one after the other.
+type closers []io.Closer
+
+// Close implements io.Closer.
+func (c closers) Close() error {
+	var errs []error
+	for _, one := range c {
+		errs = append(errs, one.Close())
+	}
+	return errors.Join(errs...)
+}
+
 func rebuildCommand() *cobra.Command {
-	var data string
+	var data, database string
 	cmd := &cobra.Command{
 		Use:   "rebuild",
 		Short: "Throw the search index away and make it anew from the log",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			ctx := cmd.Context()
-			// Opening the ledger for writing proves that no server runs.
-			l, err := openExisting(ctx, data)
+			l, done, err := openAlone(ctx, data, database)
 			if err != nil {
 				return err
 			}
-			defer l.Close()
+			defer done.Close()
 			tree := workplace.NewTree(l, time.Now)
 			if err := tree.CatchUp(ctx); err != nil {
 				return err
@@ -78,11 +118,12 @@ func rebuildCommand() *cobra.Command {
 		},
 	}
 	dataFlag(cmd, &data)
+	databaseFlag(cmd, &database)
 	return cmd
 }
 
 func backupCommand() *cobra.Command {
-	var data string
+	var data, database string
 	cmd := &cobra.Command{
 		Use:   "backup <folder or file.tar>",
 		Short: "Write a whole, checked copy of everything, also while the server runs",
@@ -96,12 +137,16 @@ machine.`,
 		Example: "  fairlead-server backup --data /var/lib/fairlead /mnt/backup/fairlead-$(date +%F).tar",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			l, err := openReading(cmd.Context(), data)
+			l, err := openReading(cmd.Context(), data, database)
 			if err != nil {
 				return err
 			}
 			defer l.Close()
-			made, err := keep.Backup(cmd.Context(), l, keep.BackupPlan{Data: data, Dest: args[0]})
+			source, ok := l.(keep.Source)
+			if !ok {
+				return errors.New("the ledger in this database cannot be copied by this program; use the database's own backup, and copy the data folder")
+			}
+			made, err := keep.Backup(cmd.Context(), source, keep.BackupPlan{Data: data, Dest: args[0]})
 			if err != nil {
 				return err
 			}
@@ -115,6 +160,7 @@ machine.`,
 		},
 	}
 	dataFlag(cmd, &data)
+	databaseFlag(cmd, &database)
 	return cmd
 }
 
@@ -212,7 +258,7 @@ func sayRestored(out io.Writer, data string, r keep.Restored) {
 }
 
 func erasuresCommand() *cobra.Command {
-	var data, to string
+	var data, database, to string
 	cmd := &cobra.Command{
 		Use:   "erasures",
 		Short: "List what was erased, so that it can be erased again from an older backup",
@@ -221,7 +267,7 @@ this list as it was then; keep a newer one apart from older backups, as safe as
 them, and give it to "fairlead-server restore --erasures".`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			l, err := openReading(cmd.Context(), data)
+			l, err := openReading(cmd.Context(), data, database)
 			if err != nil {
 				return err
 			}
@@ -238,12 +284,13 @@ them, and give it to "fairlead-server restore --erasures".`,
 		},
 	}
 	dataFlag(cmd, &data)
+	databaseFlag(cmd, &database)
 	cmd.Flags().StringVar(&to, "out", "", "file to write; without it, standard output")
 	return cmd
 }
 
 func checkpointCommand() *cobra.Command {
-	var data, to string
+	var data, database, to string
 	cmd := &cobra.Command{
 		Use:   "checkpoint",
 		Short: "Sign the end of the log, for somebody outside to keep",
@@ -252,7 +299,7 @@ later that nothing before was altered or taken out. Give the public key,
 checkpoint.pub in the data folder, to them once, by another way.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			l, err := openReading(cmd.Context(), data)
+			l, err := openReading(cmd.Context(), data, database)
 			if err != nil {
 				return err
 			}
@@ -273,6 +320,7 @@ checkpoint.pub in the data folder, to them once, by another way.`,
 		},
 	}
 	dataFlag(cmd, &data)
+	databaseFlag(cmd, &database)
 	cmd.Flags().StringVar(&to, "out", "", "file to write; without it, standard output")
 	return cmd
 }

@@ -184,8 +184,10 @@ func runDemo(ctx context.Context, cfg server.Config, out io.Writer, level *slog.
 		level.Set(asked)
 		fmt.Fprintf(out, "Made: %d workplaces, %d people, %d reports, %d codings, %d rows of hours.\n", n.Workplaces, n.People, n.Reports, n.Codings, n.HoursRows)
 	}
-	where(out, s)
-	fmt.Fprintf(out, `
+	// Said in one piece: whoever reads up to the last line of where has it all.
+	var said strings.Builder
+	where(&said, s)
+	fmt.Fprintf(&said, `
 Demonstration: every name and number is invented. Sign in on the page as any
 role, or give a program the token of a role:
 
@@ -195,6 +197,7 @@ role, or give a program the token of a role:
 
 Tokens: %s
 `, demo.Token("adviser"), strings.Join(demoTokens(), " "))
+	fmt.Fprint(out, said.String())
 	return s.Serve(ctx)
 }
 
