@@ -40,6 +40,11 @@ func (p *Projection) apply(ctx context.Context, changes []ledger.Change) error {
 		switch c.Kind {
 		case record.KindReport:
 			latest[c.Name] = i
+			if c.Verb == record.VerbErase && c.Seq > p.cleanTo {
+				if err := p.mustPurge(); err != nil {
+					return err
+				}
+			}
 		case record.KindWorkplace:
 			did, err := p.zoneMoved(ctx, c)
 			if err != nil {

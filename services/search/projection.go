@@ -81,6 +81,10 @@ type Projection struct {
 	// zonesAt is the state of the tree by which the first day in the index
 	// was told: 0 when that is not known, -1 before there is any.
 	zonesAt int64
+	// cleanTo is the change up to which nothing that was erased can have come
+	// into the index; unclean says that something may be in its files.
+	cleanTo int64
+	unclean bool
 	// broken says that the index could not be written, and must be opened
 	// anew before it is used again: see mend.
 	broken bool
@@ -114,6 +118,11 @@ func (p *Projection) open(fresh bool) error {
 	if err != nil {
 		return errors.Join(fmt.Errorf("search: open index: %w", err), idx.Close())
 	}
+	due, err := idx.GetInternal(keyPurge)
+	if err != nil {
+		return errors.Join(fmt.Errorf("search: open index: %w", err), idx.Close())
+	}
+	p.unclean = len(due) > 0
 	p.stored = decodeMark(at)
 	p.zonesAt = 0
 	if why != "" {
@@ -136,6 +145,10 @@ func (p *Projection) CatchUp(ctx context.Context) error {
 	if err := p.settle(ctx, head); err != nil {
 		return err
 	}
+	if p.Seq() == 0 {
+		// What was erased before now was erased before it could come in.
+		p.cleanTo = head.Seq
+	}
 	for p.Seq() < head.Seq {
 		changes, err := p.led.Changes(ctx, p.Seq(), roundSize)
 		if err != nil {
@@ -152,7 +165,11 @@ func (p *Projection) CatchUp(ctx context.Context) error {
 		return err
 	}
 	p.ready.Store(true)
-	return nil
+	if err := p.purge(ctx); err != nil && ctx.Err() == nil {
+		// It can be searched all the same, and is cleaned while following.
+		p.log.Warn("the search index could not be cleaned of words that were erased", "error", err)
+	}
+	return ctx.Err()
 }
 
 // settle makes sure that the index belongs to this ledger, as far as it goes:
@@ -240,6 +257,9 @@ func (p *Projection) mend() error {
 func (p *Projection) follow(ctx context.Context) error {
 	return ledger.Follow(ctx, p.led, p.Seq(), roundSize, func(ctx context.Context, changes []ledger.Change) error {
 		if err := p.apply(ctx, changes); err != nil {
+			return err
+		}
+		if err := p.purge(ctx); err != nil {
 			return err
 		}
 		return pause(ctx, len(changes))
