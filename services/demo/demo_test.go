@@ -47,3 +47,15 @@ func TestNamesAreDistinct(t *testing.T) {
 		seen[personName(i)] = true
 	}
 }
+
+// TestSketch draws every place, each its own.
+func TestSketch(t *testing.T) {
+	t.Parallel()
+	seen := map[string]string{}
+	for _, c := range crews {
+		require.NotEmpty(t, sketches[c.stories], c.id)
+		key := string(sketch(c.stories).Pix)
+		require.Empty(t, seen[key], "%s looks like %s", c.stories, seen[key])
+		seen[key] = c.stories
+	}
+}

@@ -67,6 +67,7 @@ func (s *Seeder) Run(ctx context.Context) (Counts, error) {
 	for i := range w.events {
 		actions = append(actions, s.filing(&w.events[i], &n)...)
 	}
+	actions = append(actions, s.pictures(w)...)
 	slices.SortStableFunc(actions, func(a, b action) int { return cmp.Compare(a.at.UnixNano(), b.at.UnixNano()) })
 	defer s.Clock.Release()
 	for _, a := range actions {
