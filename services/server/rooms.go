@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"path/filepath"
 
 	"github.com/google/uuid"
@@ -120,11 +119,8 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	// In this order: facts and search ask the tree while they follow.
 	r.registry = access.NewRegistry(l, cfg.Clock)
 	r.projections = []projection{{"workplaces", tree}, {"facts", figures}, {"search", r.index}, {"access", r.registry}}
-	for _, p := range r.projections {
-		if err := p.CatchUp(ctx); err != nil {
-			return nil, fmt.Errorf("server: bring %s up to date: %w", p.name, err)
-		}
-		cfg.Log.DebugContext(ctx, "projection is up to date", slog.String("projection", p.name), slog.Int64("seq", p.Seq()))
+	if err := catchUp(ctx, r.projections, cfg.Log); err != nil {
+		return nil, err
 	}
 
 	// What remains of erased versions is known to histories and past moments.
