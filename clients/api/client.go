@@ -61,6 +61,8 @@ type Client struct {
 	Compute pb.ComputeServiceClient
 	// Attachments keeps photos and sound; see Attach and OpenFile.
 	Attachments pb.AttachmentServiceClient
+	// Retention keeps and forgets.
+	Retention pb.RetentionServiceClient
 
 	o     Options
 	close func() error
@@ -94,8 +96,8 @@ func New(conn grpc.ClientConnInterface, o Options) *Client {
 		Codes: pb.NewClassificationServiceClient(w), Hours: pb.NewHoursServiceClient(w),
 		Measures: pb.NewMeasureServiceClient(w), Exports: pb.NewExportServiceClient(w),
 		Changes: pb.NewChangeServiceClient(w), Compute: pb.NewComputeServiceClient(w),
-		Attachments: pb.NewAttachmentServiceClient(w),
-		o:           o, close: func() error { return nil },
+		Attachments: pb.NewAttachmentServiceClient(w), Retention: pb.NewRetentionServiceClient(w),
+		o: o, close: func() error { return nil },
 	}
 }
 
