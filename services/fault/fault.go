@@ -29,6 +29,7 @@ const (
 	ReasonBusy            = "BUSY"
 	ReasonFull            = "STORE_FULL"
 	ReasonBehind          = "NOT_CAUGHT_UP"
+	ReasonSlowed          = "SLOW_DOWN"
 	ReasonInternal        = "INTERNAL"
 )
 
@@ -154,6 +155,27 @@ func Behind(wait time.Duration) error {
 func Full() error {
 	return build(codes.ResourceExhausted,
 		"the disk is full: nothing was stored; keep the report and tell whoever runs the service", ReasonFull, nil)
+}
+
+// Slowed returns RESOURCE_EXHAUSTED for somebody who guesses, or asks more often
+// than is good for the others, with the time to wait. No client tries again by
+// itself.
+func Slowed(wait time.Duration) error {
+	wait = max(wait.Round(time.Second), time.Second)
+	return build(codes.ResourceExhausted, "too many tries in a short time; wait "+wait.String()+" and try again", ReasonSlowed, nil,
+		&errdetails.RetryInfo{RetryDelay: durationpb.New(wait)})
+}
+
+// NoAnswer returns UNAVAILABLE for somebody outside who does not answer.
+func NoAnswer(who string, wait time.Duration) error {
+	return build(codes.Unavailable, who+" does not answer; try again shortly, or another way", ReasonBusy, nil,
+		&errdetails.RetryInfo{RetryDelay: durationpb.New(wait)})
+}
+
+// Taken returns ALREADY_EXISTS for something that is somebody's, without saying
+// whose.
+func Taken(description string) error {
+	return build(codes.AlreadyExists, description, ReasonExists, nil)
 }
 
 // Internal returns INTERNAL with the id under which the cause was logged.

@@ -307,6 +307,11 @@ func (s *Service) EndPrincipal(ctx context.Context, req *pb.EndPrincipalRequest)
 		if err := s.erasePin(ctx, tx, p.GetName()); err != nil {
 			return err
 		}
+		if s.Forget != nil {
+			if err := s.Forget(ctx, tx, p.GetName()); err != nil {
+				return err
+			}
+		}
 		for _, t := range s.Registry.Tokens(p.GetName()) {
 			t.Ended = true
 			if err := put(ctx, tx, t, t.GetName(), record.KindToken, record.VerbEnd, ledger.Any); err != nil {

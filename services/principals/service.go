@@ -33,6 +33,9 @@ type Deps struct {
 	NewID func() string
 	// Slow slows down who guesses; nil makes one.
 	Slow *Throttle
+	// Forget destroys what a principal who leaves signs in with; nil does
+	// nothing.
+	Forget func(ctx context.Context, tx ledger.Tx, principal string) error
 }
 
 // Service implements PrincipalService; its tablets are [Devices].

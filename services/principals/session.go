@@ -78,6 +78,27 @@ func (s *Service) End(ctx context.Context, secret string) error {
 	return nil
 }
 
+// Keep moves the end of an open session.
+func (s *Service) Keep(ctx context.Context, name string, until time.Time) error {
+	asked := &pb.EndSessionRequest{Name: name}
+	return s.write(ctx, "", asked, name, nil, func(ctx context.Context, tx ledger.Tx) error {
+		r, err := tx.Get(ctx, name)
+		if err != nil || r.Kind != record.KindSession {
+			return fault.NotFound(name)
+		}
+		one := &pb.Session{}
+		if err := record.Read(r.Body, r.Revision, one); err != nil {
+			return err
+		}
+		// Ended meanwhile, here or on another server: it stays ended.
+		if one.GetEnded() || !s.Clock().Before(one.GetEndTime().AsTime()) {
+			return fault.Unauthenticated("the session is over; sign in again")
+		}
+		one.EndTime = timestamppb.New(until)
+		return put(ctx, tx, one, name, record.KindSession, record.VerbKeep, r.Revision)
+	})
+}
+
 // EndAll ends every session of a principal, but for the one named, if any.
 func (s *Service) EndAll(ctx context.Context, principal, but string) error {
 	return s.write(ctx, "", &pb.ListSessionsRequest{Principal: principal}, principal, nil, func(ctx context.Context, tx ledger.Tx) error {

@@ -26,6 +26,9 @@ const (
 	KindSession    = "Session"    // sessions/{uuid}
 	KindToken      = "Token"      // tokens/{uuid}
 	KindDevice     = "Device"     // devices/{uuid}
+	KindCredential = "Credential" // principals/{id}/credentials/{id}
+	KindSignInCode = "SignInCode" // principals/{id}/code
+	KindSignInKey  = "SignInKey"  // signIn/key
 	KindAttachment = "Attachment" // reports/{uuid}/attachments/{uuid}
 	// What is kept, held and taken out; see services/retention.
 	KindKept           = "Kept"           // reports/{uuid}/kept
@@ -55,6 +58,13 @@ const (
 	VerbBegin      = "begin"
 	VerbEnrol      = "enrol"
 	VerbSetPin     = "set-pin"
+	// Ways to sign in.
+	VerbSetPassword = "set-password"
+	VerbMakeCode    = "make-code"
+	VerbAddPasskey  = "add-passkey"
+	VerbLink        = "link"
+	VerbUse         = "use"
+	VerbKeep        = "keep"
 )
 
 // Claim spaces: keys that belong to one resource only.
@@ -63,12 +73,19 @@ const (
 	SpaceShortCode = "short-code"
 	// SpaceSource maps dataset, a slash and source id to a report.
 	SpaceSource = "source"
+	// SpacePasskey maps the id of a passkey, and SpaceOpenID issuer and
+	// subject of an account, both hashed, to a credential.
+	SpacePasskey = "passkey"
+	SpaceOpenID  = "openid"
+	// SpaceTicket marks the challenges that were answered.
+	SpaceTicket = "ticket"
 )
 
 // sealed kinds say who somebody is: their bodies lie in the ledger under a key
 // that can be destroyed.
 var sealed = map[string]bool{KindPerson: true, KindTeller: true, KindTellerRead: true, KindLegalHold: true,
-	KindPrincipal: true, KindPin: true}
+	KindPrincipal: true, KindPin: true,
+	KindCredential: true, KindSignInCode: true, KindSignInKey: true}
 
 // Sealed reports whether the bodies of a kind lie under a key that can be
 // destroyed.

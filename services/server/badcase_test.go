@@ -103,6 +103,12 @@ var wrongs = map[string][]wrong{
 	"PrincipalService.EndToken": {
 		{"none", edit(func(r *pb.EndTokenRequest) { r.Name = "tokens/" + nowhere }), notFound, ""},
 	},
+	"SignInService.MakeSignInCode": {
+		{"nobody of that name", edit(func(r *pb.MakeSignInCodeRequest) { r.Principal = "principals/nobody-here" }), notFound, ""},
+	},
+	"SignInService.ListCredentials": {
+		{"somebody else's", edit(func(r *pb.ListCredentialsRequest) { r.Principal = "principals/other" }), codes.PermissionDenied, ""},
+	},
 	"DeviceService.CreateDevice": {
 		{"nothing", edit(func(r *pb.CreateDeviceRequest) { proto.Reset(r) }), invalid, "device"},
 		{"of nowhere", edit(func(r *pb.CreateDeviceRequest) { r.Device.Workplace = "workplaces/nowhere" }), invalid, "device.workplace"},

@@ -6,13 +6,16 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"google.golang.org/grpc"
 
 	"fairlead/services/access"
+	"fairlead/services/signin"
 )
 
 // Config says where a server keeps its data and where it listens. The zero
@@ -33,6 +36,13 @@ type Config struct {
 	// Exposed allows the doors to listen beyond this machine. Tokens travel in
 	// clear text here: put a TLS proxy in front.
 	Exposed bool
+	// Origin is the address of the pages as browsers see it, such as
+	// https://fairlead.example, for passkeys and OpenID Connect; empty is that
+	// of the web door on this machine, if it is there.
+	Origin string
+	// OpenID is an OpenID Connect provider that may say who somebody is; nil:
+	// none.
+	OpenID *signin.Provider
 	// Codes is a folder with code tables to use instead of the built-in ones;
 	// empty uses those.
 	Codes string
@@ -73,6 +83,13 @@ func (c *Config) check() error {
 		if ip := net.ParseIP(host); !c.Exposed && host != "localhost" && (ip == nil || !ip.IsLoopback()) {
 			return fmt.Errorf("server: address of the %s door: %q is open to other machines, and tokens would travel in clear text; listen on localhost behind a TLS proxy, or say --exposed", name, addr)
 		}
+	}
+	if c.Origin != "" {
+		u, err := url.Parse(c.Origin)
+		if err != nil || u.Scheme != "https" && u.Hostname() != "localhost" || u.Host == "" || strings.Trim(u.Path, "/") != "" || u.RawQuery != "" || u.User != nil {
+			return fmt.Errorf("server: origin: %q must be https:// and the name that browsers use, such as https://fairlead.example", c.Origin)
+		}
+		c.Origin = u.Scheme + "://" + u.Host
 	}
 	if err := os.MkdirAll(c.Data, 0o700); err != nil {
 		return fmt.Errorf("server: data folder: %w", err)

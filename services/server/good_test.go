@@ -119,6 +119,9 @@ var good = map[string]func(w *world) proto.Message{
 		return &pb.EndTokenRequest{Name: made.GetToken().GetName()}
 	},
 
+	"SignInService.MakeSignInCode":  func(w *world) proto.Message { return &pb.MakeSignInCodeRequest{Principal: w.principal().GetName()} },
+	"SignInService.ListCredentials": func(*world) proto.Message { return &pb.ListCredentialsRequest{Principal: "principals/adviser"} },
+
 	"DeviceService.CreateDevice": func(*world) proto.Message {
 		return &pb.CreateDeviceRequest{Device: &pb.Device{DisplayName: "tablet 3", Workplace: "workplaces/northside"}}
 	},

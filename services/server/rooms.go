@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"sync/atomic"
 
 	"github.com/google/uuid"
 	"google.golang.org/grpc"
@@ -31,6 +32,7 @@ import (
 	"fairlead/services/principals"
 	"fairlead/services/retention"
 	"fairlead/services/search"
+	"fairlead/services/signin"
 	"fairlead/services/workplace"
 )
 
@@ -86,6 +88,9 @@ type rooms struct {
 	registry   *access.Registry
 	principals *principals.Service
 	devices    *principals.Devices
+	signin     *signin.Service
+	// origin is the address of the pages, once the doors are open.
+	origin atomic.Pointer[string]
 }
 
 // openRooms wires the rooms over a ledger and brings the projections up to its
@@ -146,6 +151,16 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	r.changes = changes.New(l, signer, cfg.Clock)
 	r.principals, r.devices = principals.New(principals.Deps{
 		Ledger: l, Registry: r.registry, Tree: tree, Tokens: tokens, Rules: r.rules, Clock: cfg.Clock, NewID: uuid.NewString,
+		Forget: func(ctx context.Context, tx ledger.Tx, principal string) error { return r.signin.Forget(ctx, tx, principal) },
+	})
+	r.signin = signin.New(signin.Deps{
+		Ledger: l, Registry: r.registry, Sessions: r.principals, OpenID: cfg.OpenID, Clock: cfg.Clock, NewID: uuid.NewString,
+		Origin: func() string {
+			if o := r.origin.Load(); o != nil {
+				return *o
+			}
+			return ""
+		},
 	})
 	r.compute = compute.New()
 	keys, err := envelope.OpenKeys(filepath.Join(cfg.Data, SealingFolder))
@@ -202,6 +217,7 @@ func (r *rooms) register(to grpc.ServiceRegistrar, policy *access.Policy) {
 	pb.RegisterAccessServiceServer(to, access.NewService(policy))
 	pb.RegisterPrincipalServiceServer(to, r.principals)
 	pb.RegisterDeviceServiceServer(to, r.devices)
+	pb.RegisterSignInServiceServer(to, r.signin)
 }
 
 func (r *rooms) close() error {

@@ -96,6 +96,7 @@ func Open(ctx context.Context, cfg Config) (srv *Server, err error) {
 	if err := s.listen(); err != nil {
 		return nil, err
 	}
+	s.rooms.origin.Store(new(s.origin()))
 	s.follow()
 	return s, s.startInside()
 }
@@ -154,6 +155,20 @@ func (s *Server) listen() error {
 		*d.l = l
 	}
 	return nil
+}
+
+// origin is the address of the pages as browsers see it, or "" when only a
+// proxy knows it.
+func (s *Server) origin() string {
+	if s.cfg.Origin != "" || s.webListener == nil {
+		return s.cfg.Origin
+	}
+	host, _, err := net.SplitHostPort(s.cfg.Web)
+	_, port, err2 := net.SplitHostPort(s.WebAddr())
+	if err != nil || err2 != nil || host != "localhost" {
+		return ""
+	}
+	return "http://localhost:" + port
 }
 
 // follow lets the projections follow the log until close.
