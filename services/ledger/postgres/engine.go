@@ -13,13 +13,15 @@ import (
 	"fairlead/services/ledger/sqlstore"
 )
 
-// LockKey is the advisory lock that a writer holds during its transaction, and
-// MigrateKey the one that a server holds while it brings the schema up to date:
-// "FLDG" and "FLDM". Advisory locks belong to a database, so two ledgers on one
-// PostgreSQL server do not meet.
+// LockKey is the advisory lock that a writer holds during its transaction,
+// MigrateKey the one that a server holds while it brings the schema up to date,
+// and OpenKey the one that every server shares while it has the database open:
+// "FLDG", "FLDM" and "FLDO". Advisory locks belong to a database, so two ledgers
+// on one PostgreSQL server do not meet.
 const (
 	LockKey    int64 = 0x464c4447
 	MigrateKey int64 = 0x464c444d
+	OpenKey    int64 = 0x464c444f
 )
 
 // Channel is the channel of LISTEN and NOTIFY on which a commit tells the number

@@ -56,7 +56,12 @@ func connect(ctx context.Context, db *sql.DB) (*sql.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := checkSettings(ctx, conn); err != nil {
+	err = checkSettings(ctx, conn)
+	if err == nil {
+		// It goes with the session. Nobody but Hold wants it for itself.
+		_, err = conn.ExecContext(ctx, "SELECT pg_advisory_lock_shared($1)", OpenKey)
+	}
+	if err != nil {
 		return nil, errors.Join(err, conn.Close())
 	}
 	return conn, nil

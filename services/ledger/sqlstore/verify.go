@@ -21,11 +21,12 @@ func (s *Store) Verify(ctx context.Context) (ledger.Report, error) {
 	}
 	defer tx.Rollback()
 	v := &verifier{tx: tx, engine: s.engine}
+	file := func(ctx context.Context) error { return v.file(ctx, tx) }
 	for _, step := range []struct {
 		what string
 		do   func(context.Context) error
 	}{
-		{"file", v.file},
+		{"file", file},
 		{"chain", v.chain},
 		{"resources", v.resources},
 		{"request ids", v.requests},
@@ -46,7 +47,9 @@ func (s *Store) Verify(ctx context.Context) (ledger.Report, error) {
 }
 
 type verifier struct {
-	tx     *sql.Tx
+	tx interface {
+		QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+	}
 	engine Engine
 	report ledger.Report
 	// head is the last change of the chain as walked.
@@ -77,11 +80,11 @@ func (v *verifier) each(ctx context.Context, query string, args []any, f func(*s
 }
 
 // file asks the engine to check its pages and indexes.
-func (v *verifier) file(ctx context.Context) error {
+func (v *verifier) file(ctx context.Context, tx *sql.Tx) error {
 	if v.engine.Check == nil {
 		return nil
 	}
-	return v.engine.Check(ctx, v.tx, func(what string) { v.problem(0, "", "the file is damaged: "+what) })
+	return v.engine.Check(ctx, tx, func(what string) { v.problem(0, "", "the file is damaged: "+what) })
 }
 
 // chain recomputes every hash in order.

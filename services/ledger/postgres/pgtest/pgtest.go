@@ -133,7 +133,7 @@ type Server struct {
 	down bool
 }
 
-// Start starts a server that syncs to the disk as in production. It is stopped and removed when the test ends.
+// Start gives a test a server that syncs to the disk as in production.
 func Start(tb testing.TB) *Server {
 	tb.Helper()
 	mu.Lock()
