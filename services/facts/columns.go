@@ -29,6 +29,8 @@ const (
 // people hurt in it have a run of neighbouring rows in hurt.
 type columns struct {
 	seq int64
+	// erasures counts the changes by which something was erased.
+	erasures int64
 
 	rows map[id]uint32
 

@@ -25,9 +25,12 @@ type decodedChange struct {
 	hours     *pb.Hours
 	hoursName string
 	workplace bool
+	// erasure says that something was erased for good.
+	erasure bool
 }
 
 func decode(ch ledger.Change) (d decodedChange, err error) {
+	d.erasure = ch.Verb == record.VerbErase
 	switch {
 	case len(ch.Body) > 0:
 	case ch.Kind == record.KindReport:

@@ -12,6 +12,9 @@ import (
 type locate func(workplace string) *time.Location
 
 func (c *columns) put(d decodedChange, where locate) error {
+	if d.erasure {
+		c.erasures++
+	}
 	switch {
 	case d.gone:
 		c.forget(d.of)

@@ -113,7 +113,7 @@ func TestErasedIsNowhere(t *testing.T) {
 			}
 		}
 		left := &pb.Report{Name: reportName(1), Workplace: "workplaces/north", State: pb.ReportState_REPORT_STATE_VOIDED}
-		p, err := record.Put(left, left.GetName(), record.KindReport, record.VerbVoid, ledger.Any)
+		p, err := record.Put(left, left.GetName(), record.KindReport, record.VerbErase, ledger.Any)
 		if err != nil {
 			return err
 		}
@@ -121,7 +121,9 @@ func TestErasedIsNowhere(t *testing.T) {
 		return err
 	})
 	require.NoError(t, err)
+	require.Zero(t, followed.Erasures())
 	w.catchUp(t, followed)
+	require.EqualValues(t, 1, followed.Erasures(), "what was built before is old")
 
 	then := w.then(t, before)
 	require.EqualValues(t, 1, then.Erased())

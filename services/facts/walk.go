@@ -89,6 +89,14 @@ func (f *Facts) Erased() (n int64) {
 	return n
 }
 
+// Erasures counts the erasures that were followed: when it rises, whatever was
+// built from the log before may hold what the log no longer does.
+func (f *Facts) Erasures() int64 {
+	f.mu.RLock()
+	defer f.mu.RUnlock()
+	return f.columns.erasures
+}
+
 // First returns the earliest day of any report that matches; ok is false when
 // none does. A month before it has no record, which is not the same as none to
 // record.

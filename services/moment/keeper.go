@@ -169,6 +169,14 @@ func (k *Keeper[W]) forget(h *held[W]) {
 	}
 }
 
+// Forget forgets every world, also those that are being built: whoever waits for
+// one gets it, and nobody after.
+func (k *Keeper[W]) Forget() {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	clear(k.held)
+}
+
 func (k *Keeper[W]) unbuilt() (n int) {
 	for _, h := range k.held {
 		if !h.built {

@@ -170,6 +170,29 @@ func TestTooManyMoments(t *testing.T) {
 	require.Equal(t, codes.Unavailable, status.Code(err))
 }
 
+// TestForget: after an erasure nothing is answered from what was built before.
+func TestForget(t *testing.T) {
+	l := book(t, 9)
+	defer goleak.VerifyNone(t, goleak.IgnoreCurrent())
+	b := newBuilder()
+	k := moment.NewKeeper(l, moment.Usual, b.build)
+	defer k.Close()
+	done := make(chan error)
+	go func() { _, err := k.At(t.Context(), at(4)); done <- err }()
+	<-b.started
+	k.Forget()
+	b.let <- struct{}{}
+	require.NoError(t, <-done, "who waited is answered")
+	_, kept := k.Counts()
+	require.Zero(t, kept, "and nobody after")
+	go func() { <-b.started; b.let <- struct{}{} }()
+	_, err := k.At(t.Context(), at(4))
+	require.NoError(t, err)
+	builds, kept := k.Counts()
+	require.EqualValues(t, 2, builds)
+	require.Equal(t, 1, kept)
+}
+
 func TestFailedBuildIsNotKept(t *testing.T) {
 	t.Parallel()
 	broken, fails := errors.New("broken"), true

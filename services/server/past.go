@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"sync/atomic"
 	"time"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -27,11 +28,15 @@ type past struct {
 	ledger ledger.Ledger
 	clock  func() time.Time
 	worlds *moment.Keeper[world]
+	// now are the facts of the present, which see erasures first; seen is how
+	// many of them the kept worlds know.
+	now  *facts.Facts
+	seen atomic.Int64
 }
 
 // newPast returns the past of a ledger. The code tables are those of today.
-func newPast(l ledger.Ledger, codes facts.CodeTree, clock func() time.Time) *past {
-	return &past{ledger: l, clock: clock, worlds: moment.NewKeeper(l, moment.Usual,
+func newPast(l ledger.Ledger, now *facts.Facts, codes facts.CodeTree, clock func() time.Time) *past {
+	return &past{ledger: l, clock: clock, now: now, worlds: moment.NewKeeper(l, moment.Usual,
 		func(ctx context.Context, log *moment.Log) (world, error) {
 			w := world{tree: workplace.NewTree(log, clock)}
 			// In this order: the facts ask the tree.
@@ -56,6 +61,10 @@ func (p *past) at(ctx context.Context, as *pb.AsAt, field string) (moment.Point,
 	at, log, err := p.Log(ctx, as, field)
 	if err != nil {
 		return moment.Point{}, nil, world{}, err
+	}
+	// What was erased must not come back out of memory.
+	if n := p.now.Erasures(); p.seen.Swap(n) != n {
+		p.worlds.Forget()
 	}
 	w, err := p.worlds.At(ctx, at)
 	return at, log, w, err

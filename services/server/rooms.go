@@ -130,7 +130,7 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 
 	// What remains of erased versions is known to histories and past moments.
 	known := retention.NewKept(l)
-	r.past = newPast(known, codes, cfg.Clock)
+	r.past = newPast(known, figures, codes, cfg.Clock)
 	r.places = workplace.New(l, tree, r.past, tokens, r.rules, cfg.Clock)
 	r.codes = classify.New(l, tree, r.past, codes, cfg.Clock)
 	r.reports = intake.New(intake.Deps{
