@@ -45,6 +45,8 @@ func TestMain(m *testing.M) {
 //	exits n command   runs a command and wants its exit code
 //	truncated folder  cuts every segment in the folder of an index short
 //	schema1 folder    lays a data folder of the first version there
+//	busy              files reports one after the other until `rest`, which sets
+//	                  $FILED to how many were acknowledged
 //	newer folder      makes a ledger say that a newer program wrote it
 func TestStories(t *testing.T) {
 	t.Parallel()
@@ -52,10 +54,11 @@ func TestStories(t *testing.T) {
 		Dir: "testdata",
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"serve": serve, "quit": quit, "web": call, "soon": soon, "swap": swap, "listen": listen, "readtoken": readToken, "grown": grown,
-			"exits": exits, "truncated": truncated, "schema1": schema1, "newer": newer,
+			"exits": exits, "truncated": truncated, "schema1": schema1, "newer": newer, "busy": busy, "rest": rest,
 		},
 		Setup: func(e *testscript.Env) error {
 			e.Values[running{}] = &started{}
+			e.Values[filing{}] = &crew{}
 			return nil
 		},
 	})
@@ -266,6 +269,59 @@ func newer(ts *testscript.TestScript, _ bool, args []string) {
 	ts.Check(err)
 	_, err = db.Exec("INSERT INTO goose_db_version (version_id, is_applied) VALUES (99, 1)")
 	ts.Check(errors.Join(err, db.Close()))
+}
+
+// filing is the key under which a script keeps who files meanwhile.
+type filing struct{}
+
+// crew files reports while a story goes on.
+type crew struct {
+	stop  chan struct{}
+	filed chan int
+}
+
+func busy(ts *testscript.TestScript, _ bool, _ []string) {
+	c := ts.Value(filing{}).(*crew)
+	*c = crew{make(chan struct{}), make(chan int, 1)}
+	web, token := ts.Getenv("WEB"), ts.Getenv("TOKEN")
+	stop := c.stop
+	go func() {
+		n := 0
+		defer func() { c.filed <- n }()
+		for {
+			select {
+			case <-stop:
+				return
+			default:
+			}
+			body := fmt.Sprintf(`{"report":{"kind":"REPORT_KIND_HAZARD","workplace":"workplaces/brindle-range","narrative":"gravel, load %d"}}`, n)
+			req, err := http.NewRequest(http.MethodPost, "http://"+web+"/v1/reports", strings.NewReader(body))
+			if err != nil {
+				return
+			}
+			req.Header.Set("Authorization", "Bearer "+token)
+			resp, err := client.Do(req)
+			if err != nil {
+				return
+			}
+			_ = resp.Body.Close() // only the code matters
+			if resp.StatusCode != http.StatusOK {
+				return
+			}
+			n++
+		}
+	}()
+	ts.Defer(func() { rest(ts, false, nil) })
+}
+
+func rest(ts *testscript.TestScript, _ bool, _ []string) {
+	c := ts.Value(filing{}).(*crew)
+	if c.stop == nil {
+		return
+	}
+	close(c.stop)
+	ts.Setenv("FILED", strconv.Itoa(<-c.filed))
+	c.stop = nil
 }
 
 // patience is how long a story waits for a server's first words. Making the

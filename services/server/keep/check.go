@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"fairlead/services/blob"
 	"fairlead/services/facts"
 	"fairlead/services/ledger"
 	"fairlead/services/moment"
@@ -24,6 +25,8 @@ type CheckPlan struct {
 	// Data is the folder that holds the attachments and the search index;
 	// empty for a single ledger file.
 	Data string
+	// Files keeps the attachments; nil is the folder in Data.
+	Files blob.Store
 	// Backup says that it is a copy, which has no index.
 	Backup bool
 	// Codes are the code tables, which the figures ask.
@@ -219,22 +222,31 @@ func (c *checker) projections(ctx context.Context) error {
 
 // attachments reads the bytes of every attachment.
 func (c *checker) attachments(ctx context.Context) (err error) {
-	if c.plan.Data == "" {
+	if c.plan.Data == "" && c.plan.Files == nil {
 		_, n, err := needs(ctx, c.ledger)
 		if n > 0 {
 			c.out.Unchecked = append(c.out.Unchecked, Finding{Part: PartAttachments, What: fmt.Sprintf("%d photos and sounds are not in a single ledger file", n)})
 		}
 		return err
 	}
-	c.out.Attachments, err = attachmentsOf(ctx, c.plan.Data, c.ledger, func(n need, err error) error {
+	bad := func(n need, err error) error {
 		// It may have been removed while the check ran.
 		if list, _, again := needs(ctx, c.ledger); again == nil && !stillNeeded(list, n) {
 			return nil
 		}
 		c.out.found(Finding{PartAttachments, 0, n.attachment, fmt.Sprintf("file %s: %v", n.SHA256, err)})
 		return nil
-	})
-	return err
+	}
+	if c.plan.Files == nil {
+		c.out.Attachments, err = attachmentsOf(ctx, c.plan.Data, c.ledger, bad)
+		return err
+	}
+	list, n, err := needs(ctx, c.ledger)
+	if err != nil {
+		return err
+	}
+	c.out.Attachments = n
+	return filesIn(ctx, c.plan.Files, list, bad)
 }
 
 func stillNeeded(list []need, n need) bool {

@@ -3,6 +3,7 @@ package keep
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/hex"
 	"encoding/json"
@@ -78,7 +79,7 @@ func Erasures(ctx context.Context, l Reader) ([]Erasure, error) {
 	for _, c := range open {
 		out = append(out, Erasure{Name: c.Name, Kind: c.Kind, Change: c.Seq})
 	}
-	slices.SortFunc(out, func(a, b Erasure) int { return int(a.Change - b.Change) })
+	slices.SortFunc(out, func(a, b Erasure) int { return cmp.Compare(a.Change, b.Change) })
 	return out, nil
 }
 

@@ -306,18 +306,23 @@ func attachmentsOf(ctx context.Context, data string, l Lister, bad func(need, er
 	if err != nil {
 		return n, err
 	}
+	return n, filesIn(ctx, store, list, bad)
+}
+
+// filesIn reads every file of a list to the end.
+func filesIn(ctx context.Context, store blob.Store, list []need, bad func(need, error) error) error {
 	for _, one := range list {
 		err := blob.Check(ctx, store, one.Ref)
 		if ctx.Err() != nil {
-			return n, ctx.Err()
+			return ctx.Err()
 		}
 		if err != nil {
 			if err := bad(one, err); err != nil {
-				return n, err
+				return err
 			}
 		}
 	}
-	return n, nil
+	return nil
 }
 
 // count says what is in a staged folder.
