@@ -112,8 +112,11 @@ func refused(err error) error {
 
 // stored turns an error of the store into a status.
 func stored(err error) error {
-	if errors.Is(err, blob.ErrFull) {
+	switch {
+	case errors.Is(err, blob.ErrFull):
 		return fault.Full()
+	case errors.Is(err, blob.ErrAway):
+		return fault.Busy(time.Second)
 	}
 	return err
 }

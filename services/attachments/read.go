@@ -146,6 +146,9 @@ func (s *Service) send(ctx context.Context, req *pb.ReadAttachmentRequest, send 
 		content = &pb.AttachmentContent{MediaType: "image/jpeg", SizeBytes: drawn.GetSizeBytes(), Sha256: drawn.GetSha256()}
 	}
 	r, size, err := s.Store.Open(ctx, content.GetSha256())
+	if errors.Is(err, blob.ErrAway) {
+		return fault.Busy(time.Second)
+	}
 	if err != nil || size != content.GetSizeBytes() {
 		if err == nil {
 			err = errors.Join(blob.ErrSpoilt, r.Close())

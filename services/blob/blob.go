@@ -16,6 +16,8 @@ var (
 	ErrNotFound = errors.New("blob: not found")
 	// ErrFull says that there is no room. Nothing was stored.
 	ErrFull = errors.New("blob: the disk is full")
+	// ErrAway says that the store does not answer; try again later.
+	ErrAway = errors.New("blob: the store does not answer")
 	// ErrHash says that a name is no SHA-256 in lower-case hexadecimal.
 	ErrHash = errors.New("blob: not a hash")
 	// ErrSpoilt says that bytes are not those that were stored.

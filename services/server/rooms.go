@@ -14,7 +14,6 @@ import (
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
 	"fairlead/services/attachments"
-	"fairlead/services/blob/files"
 	"fairlead/services/changes"
 	"fairlead/services/checkpoint"
 	"fairlead/services/classify"
@@ -40,8 +39,8 @@ import (
 // be deleted at any time while no server runs.
 const IndexFolder = "search"
 
-// FilesFolder is the folder of photos and sound within the data folder: a
-// backup is whole with it only. SpoolFolder is that of uploads on their way,
+// FilesFolder is the folder of photos and sound within the data folder, unless
+// the house is in a database: a backup is whole with it only. SpoolFolder is that of uploads on their way,
 // and worth nothing later.
 const (
 	FilesFolder = "files"
@@ -82,8 +81,10 @@ type rooms struct {
 	changes *changes.Service
 	compute *compute.Service
 	files   *attachments.Service
-	sealed  *envelope.Service
-	keeping *retention.Service
+	// closeFiles closes the store of photos and sound.
+	closeFiles func() error
+	sealed     *envelope.Service
+	keeping    *retention.Service
 
 	registry   *access.Registry
 	principals *principals.Service
@@ -151,7 +152,9 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	r.changes = changes.New(l, signer, cfg.Clock)
 	r.principals, r.devices = principals.New(principals.Deps{
 		Ledger: l, Registry: r.registry, Tree: tree, Tokens: tokens, Rules: r.rules, Clock: cfg.Clock, NewID: uuid.NewString,
-		Forget: func(ctx context.Context, tx ledger.Tx, principal string) error { return r.signin.Forget(ctx, tx, principal) },
+		Forget: func(ctx context.Context, tx ledger.Tx, principal string) error {
+			return r.signin.Forget(ctx, tx, principal)
+		},
 	})
 	r.signin = signin.New(signin.Deps{
 		Ledger: l, Registry: r.registry, Sessions: r.principals, OpenID: cfg.OpenID, Clock: cfg.Clock, NewID: uuid.NewString,
@@ -168,10 +171,11 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 		return nil, fmt.Errorf("server: sealing keys: %w", err)
 	}
 	r.sealed = envelope.New(keys, tree.Root)
-	store, err := files.Open(cfg.path(FilesFolder), cfg.Clock)
+	store, closer, err := OpenFiles(ctx, cfg.Data, cfg.Database, false, cfg.Clock)
 	if err != nil {
-		return nil, fmt.Errorf("server: photos and sound: %w", err)
+		return nil, err
 	}
+	r.closeFiles = closer.Close
 	r.files = attachments.New(attachments.Deps{
 		Ledger: l, Tree: tree, Store: store, Spool: cfg.path(SpoolFolder), Clock: cfg.Clock, NewID: newID, RandomID: uuid.NewString,
 	})
@@ -224,8 +228,12 @@ func (r *rooms) close() error {
 	if r.past != nil {
 		r.past.worlds.Close()
 	}
-	if r.index == nil {
-		return nil
+	var errs []error
+	if r.closeFiles != nil {
+		errs = append(errs, r.closeFiles())
 	}
-	return r.index.Close()
+	if r.index != nil {
+		errs = append(errs, r.index.Close())
+	}
+	return errors.Join(errs...)
 }

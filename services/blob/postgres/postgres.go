@@ -7,6 +7,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -62,6 +64,10 @@ func Open(ctx context.Context, pool *pgxpool.Pool, clock func() time.Time) (*Sto
 	}
 	return s, nil
 }
+
+// Existing returns the store that is in a database, and makes nothing there: for
+// looking at it.
+func Existing(pool *pgxpool.Pool) *Store { return &Store{pool: pool, clock: time.Now} }
 
 // tx runs fn in a transaction of its own.
 func (s *Store) tx(ctx context.Context, what string, fn func(pgx.Tx) error) error {
@@ -237,6 +243,23 @@ func failed(what string, err error) error {
 		return fmt.Errorf("blob/postgres: %s: %w", what, blob.ErrFull)
 	case errors.Is(err, pgx.ErrNoRows):
 		return fmt.Errorf("blob/postgres: %s: %w", what, blob.ErrNotFound)
+	case lost(err):
+		return fmt.Errorf("blob/postgres: %s: %w: %w", what, blob.ErrAway, err)
 	}
 	return fmt.Errorf("blob/postgres: %s: %w", what, err)
+}
+
+// lost says that the connection is gone or was never there: classes 08 and 57P
+// of SQLSTATE are those of connections and of servers that stop.
+func lost(err error) bool {
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return false
+	}
+	var e *pgconn.PgError
+	if errors.As(err, &e) {
+		return strings.HasPrefix(e.Code, "08") || strings.HasPrefix(e.Code, "57P")
+	}
+	var network net.Error
+	var connecting *pgconn.ConnectError
+	return errors.As(err, &network) || errors.As(err, &connecting) || pgconn.SafeToRetry(err)
 }

@@ -127,3 +127,15 @@ func TestTogether(t *testing.T) {
 		require.NoError(t, <-done)
 	}
 }
+
+// TestAway says that nobody answers, so that callers try again.
+func TestAway(t *testing.T) {
+	t.Parallel()
+	pool, err := pgxpool.New(t.Context(), "postgres://nobody@127.0.0.1:1/nothing")
+	require.NoError(t, err)
+	defer pool.Close()
+	_, err = postgres.Existing(pool).Put(t.Context(), strings.NewReader("a photo"))
+	require.ErrorIs(t, err, blob.ErrAway)
+	_, _, err = postgres.Existing(pool).Open(t.Context(), strings.Repeat("0", 64))
+	require.ErrorIs(t, err, blob.ErrAway)
+}

@@ -13,6 +13,7 @@ import (
 
 	"fairlead/services/classify"
 	"fairlead/services/classify/toocs"
+	"fairlead/services/server"
 	"fairlead/services/server/keep"
 )
 
@@ -106,6 +107,14 @@ func check(ctx context.Context, database, backup string, plan keep.CheckPlan) (*
 		return nil, err
 	}
 	defer l.Close()
+	if database != "" {
+		store, closer, err := server.OpenFiles(ctx, plan.Data, database, true, nil)
+		if err != nil {
+			return nil, err
+		}
+		defer closer.Close()
+		plan.Files = store
+	}
 	return keep.Check(ctx, l, plan)
 }
 
