@@ -34,6 +34,8 @@ type BackupPlan struct {
 	// Data is the data folder, Dest the backup: one file when its name ends
 	// in .tar, a folder otherwise.
 	Data, Dest string
+	// Files keeps the attachments; nil is the folder in Data.
+	Files blob.Store
 	// Clock dates the backup; nil is the real one.
 	Clock func() time.Time
 	// Free returns how many bytes the disk of a folder has left; nil asks
@@ -284,9 +286,12 @@ func (w *writer) attachments(list []need) error {
 	if len(list) == 0 {
 		return nil
 	}
-	store, err := files.Open(filepath.Join(w.plan.Data, server.FilesFolder), w.plan.Clock)
-	if err != nil {
-		return err
+	store := w.plan.Files
+	if store == nil {
+		var err error
+		if store, err = files.Open(filepath.Join(w.plan.Data, server.FilesFolder), w.plan.Clock); err != nil {
+			return err
+		}
 	}
 	for _, n := range list {
 		if err := w.attachment(store, n); err != nil {
