@@ -43,17 +43,18 @@ func tooEasy(password, signInName string) string {
 	}
 	// Digits and signs put around or instead of letters make nothing harder to
 	// guess: what is left without them must not be of common words alone.
-	left := letters(plain)
 	words := append(common(), letters(signInName))
 	// The longest first, so that none is left over from a shorter one in it.
 	slices.SortFunc(words, func(a, b string) int { return len(b) - len(a) })
-	for _, w := range words {
-		if w != "" {
-			left = strings.ReplaceAll(left, w, "")
+	for _, left := range []string{letters(plain), letters(looksLike.Replace(plain))} {
+		for _, w := range words {
+			if w != "" {
+				left = strings.ReplaceAll(left, w, "")
+			}
 		}
-	}
-	if len([]rune(left)) < 4 {
-		return guessed
+		if len([]rune(left)) < 4 && strings.ContainsFunc(plain, unicode.IsLetter) {
+			return guessed
+		}
 	}
 	return ""
 }
@@ -68,7 +69,7 @@ func letters(s string) string {
 			return r
 		}
 		return -1
-	}, looksLike.Replace(s))
+	}, s)
 }
 
 func distinct(s string) int {
