@@ -146,7 +146,16 @@ machine.`,
 			if !ok {
 				return errors.New("the ledger in this database cannot be copied by this program; use the database's own backup, and copy the data folder")
 			}
-			made, err := keep.Backup(cmd.Context(), source, keep.BackupPlan{Data: data, Dest: args[0]})
+			plan := keep.BackupPlan{Data: data, Dest: args[0]}
+			if database != "" {
+				store, done, err := server.OpenFiles(cmd.Context(), data, database, true, nil)
+				if err != nil {
+					return err
+				}
+				defer done.Close()
+				plan.Files = store
+			}
+			made, err := keep.Backup(cmd.Context(), source, plan)
 			if err != nil {
 				return err
 			}
