@@ -356,12 +356,15 @@ func writeNew(out io.Writer, path string, write func(io.Writer) error) error {
 }
 
 func migrateCommand() *cobra.Command {
-	var data string
+	var data, database string
 	cmd := &cobra.Command{
 		Use:   "migrate",
 		Short: "Bring the data to this version without serving",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if database != "" {
+				return migrateDatabase(cmd.Context(), cmd.OutOrStdout(), database)
+			}
 			if err := holdsData(data); err != nil {
 				return err
 			}
@@ -383,5 +386,6 @@ func migrateCommand() *cobra.Command {
 		},
 	}
 	dataFlag(cmd, &data)
+	databaseFlag(cmd, &database)
 	return cmd
 }

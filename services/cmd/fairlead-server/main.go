@@ -36,7 +36,7 @@ func root() *cobra.Command {
 		SilenceErrors: true,
 	}
 	cmd.AddCommand(runCommand(), checkCommand(), rebuildCommand(), backupCommand(), restoreCommand(), erasuresCommand(), checkpointCommand(),
-		migrateCommand(), accessCommand())
+		migrateCommand(), moveCommand(), accessCommand())
 	return cmd
 }
 

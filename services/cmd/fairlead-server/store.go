@@ -1,7 +1,10 @@
 package main
 
 import (
+	"context"
 	"errors"
+	"fmt"
+	"io"
 
 	"github.com/spf13/cobra"
 
@@ -25,4 +28,24 @@ func databaseFlag(cmd *cobra.Command, to *string) {
 		}
 		return nil
 	}
+}
+
+// migrateDatabase brings a database that holds a ledger to this version.
+func migrateDatabase(ctx context.Context, out io.Writer, database string) error {
+	from, to, err := postgres.Version(ctx, database)
+	if err == nil && from == 0 {
+		err = errors.New("it holds no ledger: is it the right one? The first start makes one")
+	}
+	if err == nil && from < to {
+		err = postgres.Migrate(ctx, database)
+	}
+	switch {
+	case err != nil:
+		return fmt.Errorf("%s: %w", postgres.Where(database), err)
+	case from == to:
+		fmt.Fprintf(out, "The data is at this version: schema %d.\n", to)
+	default:
+		fmt.Fprintf(out, "The data was at schema %d and is now at %d.\n", from, to)
+	}
+	return nil
 }

@@ -26,7 +26,7 @@
 // A deadlock (40P01), a serialization failure (40001) and a cancelled statement
 // (57014) undo the transaction, and the batch runs again, at most three times.
 // A lost connection (class 08, 57P01 to 57P05, 25P03, 25006 on a server that
-// became a standby, errors of the network) is made anew for up to ten seconds;
+// became a standby, errors of the network) is made anew for up to five seconds;
 // if it was lost during a commit, the store looks, holding the lock, whether
 // the log has the batch's last change. Then everybody in the batch is answered,
 // or the batch runs again: once either way. If the database does not come back

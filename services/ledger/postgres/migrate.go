@@ -87,6 +87,33 @@ func migrate(ctx context.Context, cfg *pgx.ConnConfig) (err error) {
 	return nil
 }
 
+// Version returns the version of the schema of a database, 0 where it holds no
+// ledger, and the newest that this program knows.
+func Version(ctx context.Context, address string) (have, know int64, err error) {
+	cfg, err := parse(address)
+	if err != nil {
+		return 0, 0, err
+	}
+	db := stdlib.OpenDB(*forReading(cfg))
+	defer func() { err = errors.Join(err, db.Close()) }()
+	p, err := newProvider(db)
+	if err != nil {
+		return 0, 0, err
+	}
+	have, err = schemaVersion(ctx, db)
+	return have, latest(p), err
+}
+
+// Migrate brings the schema of a database up to date, as Open does. Servers of
+// this version may be running.
+func Migrate(ctx context.Context, address string) error {
+	cfg, err := parse(address)
+	if err != nil {
+		return err
+	}
+	return migrate(ctx, cfg)
+}
+
 // checkSchema is for those who only read: the schema must be exactly ours.
 func checkSchema(ctx context.Context, db *sql.DB) error {
 	p, err := newProvider(db)

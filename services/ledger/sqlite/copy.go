@@ -19,6 +19,9 @@ func CopyToFile(ctx context.Context, from *sqlstore.Store, dest string) (report 
 	if err := setUp(); err != nil {
 		return report, err
 	}
+	if dest, err = filepath.Abs(dest); err != nil {
+		return report, fmt.Errorf("ledger: copy: %w", err)
+	}
 	if err := absent(dest); err != nil {
 		return report, fmt.Errorf("ledger: copy to %s: %w", dest, err)
 	}

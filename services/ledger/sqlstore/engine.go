@@ -72,7 +72,7 @@ type Options struct {
 	// Readers is how many reads run at once; 0 means four per processor.
 	Readers int
 	// Patience is how long a write waits for a database that has gone away; 0
-	// means ten seconds: long enough for one that restarts, shorter than most
+	// means five seconds: long enough for one that restarts, shorter than most
 	// callers wait.
 	Patience time.Duration
 }
@@ -92,7 +92,7 @@ func (o *Options) SetDefaults() {
 		o.Batch = 256
 	}
 	if o.Patience <= 0 {
-		o.Patience = 10 * time.Second
+		o.Patience = 5 * time.Second
 	}
 	if o.Readers <= 0 {
 		o.Readers = 4 * runtime.GOMAXPROCS(0)

@@ -55,13 +55,26 @@ func Database(tb testing.TB) string {
 	}
 	tb.Cleanup(func() {
 		Exec(tb, address, "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()")
-		Exec(tb, address, "DROP SCHEMA IF EXISTS fairlead CASCADE")
+		Exec(tb, address, empty)
 		mu.Lock()
 		defer mu.Unlock()
 		free = append(free, address)
 	})
 	return address
 }
+
+// empty takes everything out of a database.
+const empty = `DO $$
+DECLARE s text;
+BEGIN
+	FOR s IN SELECT nspname FROM pg_namespace WHERE nspname NOT LIKE 'pg\_%' AND nspname NOT IN ('information_schema', 'public') LOOP
+		EXECUTE format('DROP SCHEMA %I CASCADE', s);
+	END LOOP;
+	FOR s IN SELECT tablename FROM pg_tables WHERE schemaname = 'public' LOOP
+		EXECUTE format('DROP TABLE public.%I CASCADE', s);
+	END LOOP;
+	PERFORM lo_unlink(oid) FROM pg_largeobject_metadata;
+END $$`
 
 func newName() string { return "test_" + strings.ToLower(rand.Text()) }
 
