@@ -128,7 +128,7 @@ func (s *Service) pageOf(d *dueList, page []*pb.Report, tellers map[string]*pb.T
 	covers := make([][]bool, len(d.classes))
 	for i, c := range d.classes {
 		var err error
-		if covers[i], err = s.Facts.MatchAll(names, voidedToo(c.GetFilter()), nil); err != nil {
+		if covers[i], err = s.match(names, c.GetFilter()); err != nil {
 			return nil, err
 		}
 	}

@@ -28,6 +28,13 @@ func TestHolds(t *testing.T) {
 				Start: pb.RetentionStart_RETENTION_START_EVENT, Step: pb.RetentionStep_RETENTION_STEP_WORDS})
 			r := w.file(500, "the guard was off", person, &pb.Teller{DisplayName: name, Person: person})
 			h := of(r)
+			// A hold over the next depot is in nobody's way.
+			_, err := w.keep.PlaceLegalHold(w.adviser(), &pb.PlaceLegalHoldRequest{LegalHold: &pb.LegalHold{Name: "legalHolds/beside", Reason: "an inquest",
+				AskedBy: "the coroner", Filter: &pb.ReportFilter{Workplaces: []string{"workplaces/quarry-road"}}}})
+			require.NoError(t, err)
+			before, err := w.keep.PreviewRetention(w.adviser(), &pb.PreviewRetentionRequest{})
+			require.NoError(t, err)
+			require.EqualValues(t, 1, before.GetDue()[0].GetCount())
 			h.Name, h.Reason, h.AskedBy = "legalHolds/claim-7", "a claim", "the insurer"
 			placed, err := w.keep.PlaceLegalHold(w.adviser(), &pb.PlaceLegalHoldRequest{LegalHold: h})
 			require.NoError(t, err)
@@ -62,9 +69,11 @@ func TestHolds(t *testing.T) {
 			require.NoError(t, err)
 			list, err := w.keep.ListLegalHolds(w.As("auditor"), &pb.ListLegalHoldsRequest{})
 			require.NoError(t, err)
-			require.Equal(t, "settled", list.GetLegalHolds()[0].GetReleaseReason(), "it stays on record")
-			require.Empty(t, list.GetLegalHolds()[0].GetReports(), "an auditor reads no names")
-			require.Empty(t, list.GetLegalHolds()[0].GetPeople())
+			require.Equal(t, "legalHolds/beside", list.GetLegalHolds()[0].GetName(), "those in force first")
+			released := list.GetLegalHolds()[1]
+			require.Equal(t, "settled", released.GetReleaseReason(), "it stays on record")
+			require.Empty(t, released.GetReports(), "an auditor reads no names")
+			require.Empty(t, released.GetPeople())
 			for _, what := range []string{"text", "teller", "person"} {
 				require.NoError(t, erase[what](false), what)
 			}

@@ -185,7 +185,7 @@ func (h *held) over(s *Service, names []string) ([]string, error) {
 		if one.Filter == nil {
 			continue
 		}
-		match, err := s.Facts.MatchAll(names, voidedToo(one.GetFilter()), nil)
+		match, err := s.match(names, one.GetFilter())
 		if err != nil {
 			return nil, err
 		}
@@ -263,11 +263,12 @@ func (s *Service) peopleOf(ctx context.Context, report string) ([]string, error)
 	return out, nil
 }
 
-func voidedToo(f *pb.ReportFilter) *pb.ReportFilter {
-	out := proto.Clone(f).(*pb.ReportFilter)
-	if out == nil {
-		out = &pb.ReportFilter{}
-	}
-	out.IncludeVoided = true
-	return out
+// match says which of the named reports a filter picks, voided ones too. It is
+// asked for the whole organisation: what is held or due does not depend on who
+// looks.
+func (s *Service) match(names []string, f *pb.ReportFilter) ([]bool, error) {
+	all := &pb.ReportFilter{}
+	proto.Merge(all, f)
+	all.IncludeVoided = true
+	return s.Facts.MatchAll(names, all, f.GetWorkplaces())
 }

@@ -3,6 +3,7 @@ package retention_test
 import (
 	"context"
 	"fmt"
+	"maps"
 	"os"
 	"slices"
 	"testing"
@@ -139,7 +140,7 @@ func TestCountsStay(t *testing.T) {
 			c := &pb.RetentionClass{Name: fmt.Sprint("retentionClasses/c", i), InForce: true, Months: int32(rapid.IntRange(1, 90).Draw(t, "months")),
 				Start: pb.RetentionStart(rapid.IntRange(1, 3).Draw(t, "start")), Step: pb.RetentionStep(rapid.IntRange(1, 4).Draw(t, "step"))}
 			if rapid.Bool().Draw(t, "some") {
-				c.Filter = &pb.ReportFilter{Kinds: []pb.ReportKind{1, 3, 5}}
+				c.Filter = &pb.ReportFilter{Kinds: []pb.ReportKind{1, 3, 5}, Workplaces: []string{"workplaces/north"}}
 			}
 			b.put(t, record.KindRetentionClass, c.GetName(), c)
 		}
@@ -149,10 +150,22 @@ func TestCountsStay(t *testing.T) {
 			heldNames[n] = true
 			b.put(t, record.KindLegalHold, "legalHolds/h", &pb.LegalHold{Name: "legalHolds/h", Reports: []string{n}})
 		}
+		byPlace := rapid.Bool().Draw(t, "hold of a place")
+		if byPlace {
+			b.put(t, record.KindLegalHold, "legalHolds/p", &pb.LegalHold{Name: "legalHolds/p", Filter: &pb.ReportFilter{Workplaces: []string{"workplaces/quarry"}}})
+		}
 		before := b.catchUp(t)
 		head, err := l.Head(ctx)
 		require.NoError(t, err)
 		was := map[string]ledger.Resource{}
+		for n := range count {
+			res, err := l.Get(ctx, reportName(n))
+			require.NoError(t, err)
+			r := &pb.Report{}
+			require.NoError(t, record.Read(res.Body, res.Revision, r))
+			heldNames[reportName(n)] = heldNames[reportName(n)] || byPlace && r.GetWorkplace() == "workplaces/quarry"
+		}
+		maps.DeleteFunc(heldNames, func(_ string, held bool) bool { return !held })
 		for n := range heldNames {
 			was[n], err = l.Get(ctx, n)
 			require.NoError(t, err)

@@ -27,7 +27,7 @@ type Tree interface {
 // Facts answers which reports a filter picks; see services/facts.
 type Facts interface {
 	// MatchAll says for each of the named reports whether it is there and
-	// matches.
+	// matches; workplaces stand in the place of those of the filter.
 	MatchAll(names []string, f *pb.ReportFilter, workplaces []string) ([]bool, error)
 	// Wait returns when the facts reflect a sequence number.
 	Wait(ctx context.Context, seq int64) error
