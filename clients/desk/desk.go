@@ -32,16 +32,17 @@ type DemoDoor struct{ Words, Token string }
 
 // desk is the handler's state.
 type desk struct {
-	reports pb.ReportServiceClient
-	places  pb.WorkplaceServiceClient
-	codes   pb.ClassificationServiceClient
-	hours   pb.HoursServiceClient
-	numbers pb.MeasureServiceClient
-	search  pb.SearchServiceClient
-	export  pb.ExportServiceClient
-	changes pb.ChangeServiceClient
-	access  pb.AccessServiceClient
-	files   pb.AttachmentServiceClient
+	reports   pb.ReportServiceClient
+	places    pb.WorkplaceServiceClient
+	codes     pb.ClassificationServiceClient
+	hours     pb.HoursServiceClient
+	numbers   pb.MeasureServiceClient
+	search    pb.SearchServiceClient
+	export    pb.ExportServiceClient
+	changes   pb.ChangeServiceClient
+	access    pb.AccessServiceClient
+	retention pb.RetentionServiceClient
+	files     pb.AttachmentServiceClient
 
 	opts     Options
 	pages    *pages
@@ -66,7 +67,7 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 		codes: pb.NewClassificationServiceClient(conn), hours: pb.NewHoursServiceClient(conn),
 		numbers: pb.NewMeasureServiceClient(conn), search: pb.NewSearchServiceClient(conn),
 		export: pb.NewExportServiceClient(conn), changes: pb.NewChangeServiceClient(conn),
-		access: pb.NewAccessServiceClient(conn), files: pb.NewAttachmentServiceClient(conn),
+		access: pb.NewAccessServiceClient(conn), retention: pb.NewRetentionServiceClient(conn), files: pb.NewAttachmentServiceClient(conn),
 		opts: opts, pages: p, sessions: newSessions(opts.Clock),
 		doors: newLimiter(opts.Clock, 30, time.Minute), mailbox: newLimiter(opts.Clock, 30, time.Minute),
 		mux: http.NewServeMux(),
@@ -140,6 +141,15 @@ func (d *desk) routes() error {
 		"GET /codes":                 {"ClassificationService.LookUpCodes", d.lookUp},
 		"POST /codes":                {"ClassificationService.LookUpCodes", d.lookUpWords},
 		"POST /codes/found":          {"ClassificationService.LookUpCodes", d.lookUpPart},
+		"GET /keep":                  {"RetentionService.ListRetentionClasses", d.keeping},
+		"POST /keep/agree":           {"RetentionService.AgreeRetentionClass", d.keep("agree", "agreed", d.agreeClass)},
+		"POST /keep/stop":            {"RetentionService.StopRetentionClass", d.keep("stop", "stopped", d.stopClass)},
+		"POST /keep/class":           {"RetentionService.SetRetentionClass", d.keep("class", "class", d.setClass)},
+		"POST /keep/hold":            {"RetentionService.PlaceLegalHold", d.keep("hold", "held", d.placeHold)},
+		"POST /keep/release":         {"RetentionService.ReleaseLegalHold", d.keep("release", "released", d.releaseHold)},
+		"POST /keep/apply":           {"RetentionService.ApplyRetention", d.keep("apply", "applied", d.applyDue)},
+		"POST /keep/person":          {"RetentionService.ErasePerson", d.erase("person", d.erasePerson)},
+		"POST /keep/teller":          {"RetentionService.EraseTeller", d.erase("teller", d.eraseTeller)},
 		"GET /setup":                 {"HoursService.ListHours", d.setup},
 		"POST /setup/hours":          {"HoursService.ImportHours", d.importHours},
 	} {

@@ -34,6 +34,9 @@ var options = map[string][]option{
 		{"bodily-location", "bodily location"}, {"workplace", "workplace"}},
 	"pile": {{"kind", "kind of report"}, {"mechanism", "mechanism"}, {"breakdown-agency", "breakdown agency"}, {"agency", "agency of injury"}, {"nature", "nature of injury"},
 		{"bodily-location", "bodily location"}, {"outcome", "outcome"}, {"potential", "worst credible outcome"}},
+	"keepstart": {{"event", "the event"}, {"receipt", "receipt"}, {"last-change", "the last change"}},
+	"keepstep": {{"keep", "nothing before it is over: kept whole"}, {"tellers", "who told is taken out"},
+		{"identities", "who told and who was hurt are taken out"}, {"words", "words, photos and names are taken out"}},
 	"basis": {{"all-places", "all places"}, {"report-mix", "what else the place told"}, {"own-past", "its own past"}},
 }
 
@@ -41,6 +44,7 @@ var options = map[string][]option{
 var verbs = map[string]string{
 	"file": "filed", "import": "brought in", "amend": "amended", "void": "taken out of the figures", "attach": "photo or sound added", "detach": "photo or sound removed", "add-harm": "person hurt added",
 	"record-outcome": "outcome recorded", "record-absence": "time away recorded", "code": "coded", "open-teller": "who told was looked at",
+	"erase": "something was taken out for good",
 }
 
 func verbWords(verb string) string {

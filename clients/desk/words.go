@@ -73,6 +73,9 @@ func functions() template.FuncMap {
 		"int64len":  func(list []*pb.ReportDifference) int64 { return int64(len(list)) },
 		"field":     field,
 		"newID":     newID,
+		"span":      spanWords,
+		"standing":  standingWords,
+		"removal":   removalWords,
 	}
 }
 

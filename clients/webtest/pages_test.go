@@ -78,6 +78,7 @@ var pages = []page{
 	{name: "codes by words", path: "/codes?words=hit+by+falling+branch", open: coders},
 	{name: "codes that nothing fits", path: "/codes?words=zyxomma", open: coders},
 	{name: "set things up", path: "/setup", open: everyone[2:]},
+	{name: "keeping and forgetting", path: "/keep", open: []string{"adviser", "auditor", "administrator"}},
 	{name: "an address that is not there", path: "/lost", open: everyone[1:], status: 404},
 }
 
