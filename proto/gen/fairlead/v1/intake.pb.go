@@ -93,7 +93,12 @@ type FileReportRequest struct {
 	// Optional, and wanted whenever the network may fail.
 	RequestId string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	// Check only; nothing is written and the sequence number is 0.
-	ValidateOnly  bool `protobuf:"varint,4,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	ValidateOnly bool `protobuf:"varint,4,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	// Receipt code that the device minted itself and has shown already: 16 letters
+	// or digits drawn at random from `0123456789ABCDEFGHJKMNPQRSTVWXYZ` and one to
+	// check them; see FileReportResponse. Optional: the server mints one. Only
+	// its hash is kept.
+	ReceiptCode   string `protobuf:"bytes,5,opt,name=receipt_code,json=receiptCode,proto3" json:"receipt_code,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -156,6 +161,13 @@ func (x *FileReportRequest) GetValidateOnly() bool {
 	return false
 }
 
+func (x *FileReportRequest) GetReceiptCode() string {
+	if x != nil {
+		return x.ReceiptCode
+	}
+	return ""
+}
+
 // FileReportResponse says what was stored.
 type FileReportResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -164,7 +176,12 @@ type FileReportResponse struct {
 	// Sequence number of the change; pass it to reads to see your own write.
 	SequenceNumber int64 `protobuf:"varint,2,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
 	// What the caller should know now: cautions, never a clearance.
-	Notes         []string `protobuf:"bytes,3,rep,name=notes,proto3" json:"notes,omitempty"`
+	Notes []string `protobuf:"bytes,3,rep,name=notes,proto3" json:"notes,omitempty"`
+	// Receipt code, such as `7KQ2-MX4H-WPN8-3ZRTA`: whoever holds it can read what
+	// is done about the report, answer questions and say that it is not fixed,
+	// without a name. It is shown now and kept by nobody. Empty when only checked,
+	// and when a replay cannot know it.
+	ReceiptCode   string `protobuf:"bytes,4,opt,name=receipt_code,json=receiptCode,proto3" json:"receipt_code,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -218,6 +235,13 @@ func (x *FileReportResponse) GetNotes() []string {
 		return x.Notes
 	}
 	return nil
+}
+
+func (x *FileReportResponse) GetReceiptCode() string {
+	if x != nil {
+		return x.ReceiptCode
+	}
+	return ""
 }
 
 // WriteReportResponse says what a change of a report led to.
@@ -1476,17 +1500,19 @@ var File_fairlead_v1_intake_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_intake_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/intake.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a fairlead/v1/classification.proto\x1a\x18fairlead/v1/filter.proto\x1a\x16fairlead/v1/harm.proto\x1a\x18fairlead/v1/report.proto\x1a\x1cgoogle/api/annotations.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc6\x01\n" +
+	"\x18fairlead/v1/intake.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a fairlead/v1/classification.proto\x1a\x18fairlead/v1/filter.proto\x1a\x16fairlead/v1/harm.proto\x1a\x18fairlead/v1/report.proto\x1a\x1cgoogle/api/annotations.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf2\x01\n" +
 	"\x11FileReportRequest\x123\n" +
 	"\x06report\x18\x01 \x01(\v2\x13.fairlead.v1.ReportB\x06\xbaH\x03\xc8\x01\x01R\x06report\x12+\n" +
 	"\x06teller\x18\x02 \x01(\v2\x13.fairlead.v1.TellerR\x06teller\x12*\n" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12#\n" +
-	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly\"\x80\x01\n" +
+	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly\x12*\n" +
+	"\freceipt_code\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18@R\vreceiptCode\"\xa3\x01\n" +
 	"\x12FileReportResponse\x12+\n" +
 	"\x06report\x18\x01 \x01(\v2\x13.fairlead.v1.ReportR\x06report\x12'\n" +
 	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber\x12\x14\n" +
-	"\x05notes\x18\x03 \x03(\tR\x05notes\"k\n" +
+	"\x05notes\x18\x03 \x03(\tR\x05notes\x12!\n" +
+	"\freceipt_code\x18\x04 \x01(\tR\vreceiptCode\"k\n" +
 	"\x13WriteReportResponse\x12+\n" +
 	"\x06report\x18\x01 \x01(\v2\x13.fairlead.v1.ReportR\x06report\x12'\n" +
 	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber\"\xac\x01\n" +
