@@ -176,7 +176,9 @@ func (c *checker) projections(ctx context.Context) error {
 	index := filepath.Join(scratch, "index")
 	// Copied before the head is read: the index never runs ahead of it then.
 	var copied error
-	if !c.plan.Backup {
+	if c.plan.Data == "" {
+		copied = fs.ErrNotExist
+	} else if !c.plan.Backup {
 		copied = search.Copy(ctx, filepath.Join(c.plan.Data, server.IndexFolder), index)
 	}
 	head, err := c.ledger.Head(ctx)

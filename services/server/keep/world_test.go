@@ -30,21 +30,33 @@ import (
 type house struct {
 	t     *testing.T
 	dir   string
-	l     *sqlite.Store
-	store *files.Store
+	l     backed
+	store blob.Store
 	n     int
+}
+
+// backed is a ledger that can be copied while it is in use.
+type backed interface {
+	ledger.Ledger
+	Source
 }
 
 func newHouse(t *testing.T) *house {
 	t.Helper()
-	h := &house{t: t, dir: filepath.Join(t.TempDir(), "data")}
-	var err error
-	h.l, err = sqlite.Open(t.Context(), h.dir, sqlite.Options{})
+	dir := filepath.Join(t.TempDir(), "data")
+	l, err := sqlite.Open(t.Context(), dir, sqlite.Options{})
 	require.NoError(t, err)
+	store, err := files.Open(filepath.Join(dir, server.FilesFolder), nil)
+	require.NoError(t, err)
+	return furnish(t, dir, l, store)
+}
+
+// furnish makes a house around a ledger and a store of bytes.
+func furnish(t *testing.T, dir string, l backed, store blob.Store) *house {
+	t.Helper()
+	h := &house{t: t, dir: dir, l: l, store: store}
 	t.Cleanup(func() { _ = h.l.Close() }) // some tests close it themselves
-	h.store, err = files.Open(filepath.Join(h.dir, server.FilesFolder), nil)
-	require.NoError(t, err)
-	_, err = checkpoint.Open(h.dir)
+	_, err := checkpoint.Open(h.dir)
 	require.NoError(t, err)
 	h.file(accessFile, "# nobody\n")
 	require.NoError(t, os.Mkdir(filepath.Join(h.dir, sealingFolder), 0o700))
