@@ -86,3 +86,16 @@ func TestCodesAreReadWell(t *testing.T) {
 		require.Equal(t, strings.ReplaceAll(c, "-", ""), plainCode(" "+strings.ToLower(c)+" "))
 	}
 }
+
+// FuzzTyped: whatever somebody types as password, code or name is read without
+// a panic, and reading what was read changes nothing.
+func FuzzTyped(f *testing.F) {
+	f.Add("mossy gate by the weir", "r.fern")
+	f.Add("\xff\xfe", "\x00")
+	f.Add("ﷺﷺﷺﷺﷺﷺ", "İ")
+	f.Fuzz(func(t *testing.T, a, b string) {
+		_ = tooEasy(a, b)
+		require.Equal(t, plainCode(a), plainCode(plainCode(a)))
+		require.Equal(t, plainName(a), plainName(plainName(a)))
+	})
+}

@@ -38,7 +38,7 @@ type server struct {
 // house is a real ledger with servers over it, and a clock that a test moves.
 type house struct {
 	server
-	t   *testing.T
+	t   testing.TB
 	led *sqlite.Store
 	mu  sync.Mutex
 	now time.Time
@@ -58,7 +58,7 @@ func (h *house) pass(d time.Duration) {
 
 const origin = "https://fairlead.example"
 
-func newHouse(t *testing.T, provider ...*signin.Provider) *house {
+func newHouse(t testing.TB, provider ...*signin.Provider) *house {
 	t.Helper()
 	h := &house{t: t, now: time.Now().UTC().Truncate(time.Second)}
 	var err error
@@ -90,12 +90,12 @@ func (h *house) another(provider ...*signin.Provider) server {
 }
 
 // keys is a caller with an access token, as whoever starts a house has.
-func keys(t *testing.T) context.Context {
+func keys(t testing.TB) context.Context {
 	return access.With(t.Context(), access.Principal{Name: "principals/keys", Roles: []pb.Role{pb.Role_ROLE_ADMINISTRATOR}})
 }
 
 // as returns a context of whoever a session belongs to.
-func (s server) as(t *testing.T, secret string) context.Context {
+func (s server) as(t testing.TB, secret string) context.Context {
 	t.Helper()
 	who, err := s.reg.ByToken(secret)
 	require.NoError(t, err)
@@ -103,7 +103,7 @@ func (s server) as(t *testing.T, secret string) context.Context {
 }
 
 // from returns a context of a stranger at an address.
-func from(t *testing.T, address string) context.Context {
+func from(t testing.TB, address string) context.Context {
 	return access.WithAddress(t.Context(), address)
 }
 
@@ -140,7 +140,7 @@ func (h *house) leave(id string) {
 	require.NoError(h.t, err)
 }
 
-func refused(t *testing.T, err error, want codes.Code) {
+func refused(t testing.TB, err error, want codes.Code) {
 	t.Helper()
 	require.Equal(t, want, status.Code(err), "%v", err)
 }
