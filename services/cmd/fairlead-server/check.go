@@ -136,13 +136,14 @@ func sayChecked(out io.Writer, r *keep.Checked, asJSON bool) error {
 		enc := json.NewEncoder(out)
 		enc.SetIndent("", "  ")
 		err := enc.Encode(struct {
-			Sound bool `json:"sound"`
+			Sound bool          `json:"sound"`
+			First *keep.Finding `json:"first_broken,omitempty"`
 			*keep.Checked
-		}{r.Sound(), r})
+		}{r.Sound(), r.First(), r})
 		return errors.Join(result, err)
 	}
-	if len(r.Findings) > 0 {
-		fmt.Fprintf(out, "first broken  %v\n\n", r.Findings[0])
+	if first := r.First(); first != nil {
+		fmt.Fprintf(out, "first broken  %v\n\n", *first)
 	}
 	fmt.Fprintf(out, "changes       %d\nresources     %d\nerased        %d\nhead          %s\nreports       %d\npersons hurt  %d\nhours rows    %d\nattachments   %d\n",
 		r.Changes, r.Resources, r.Erased, r.Head, r.Reports, r.People, r.Hours, r.Attachments)

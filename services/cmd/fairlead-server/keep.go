@@ -255,11 +255,11 @@ func sayRestored(out io.Writer, data string, r keep.Restored) {
 	if r.Missing > 0 {
 		fmt.Fprintf(out, "%d more were removed after that moment, and their bytes are gone.\n", r.Missing)
 	}
-	fmt.Fprintf(out, "Erased for good: %d changes", r.Erased)
+	fmt.Fprintf(out, "Erased for good: %d changes.\n", r.Erased)
 	if r.Repeated > 0 {
-		fmt.Fprintf(out, ", of which %d names just now", r.Repeated)
+		fmt.Fprintf(out, "Erased again just now: %d names.\n", r.Repeated)
 	}
-	fmt.Fprintf(out, ".\nChain: whole. Checkpoint: %s.\n", r.Checkpoint)
+	fmt.Fprintf(out, "Chain: whole. Checkpoint: %s.\n", r.Checkpoint)
 	if !r.Access {
 		fmt.Fprintln(out, "It has no access.yaml: the first start makes a first principal and shows its token.")
 	}

@@ -89,6 +89,22 @@ type Checked struct {
 // Sound says that everything was checked and nothing was found.
 func (c *Checked) Sound() bool { return len(c.Findings) == 0 && len(c.Unchecked) == 0 }
 
+// First is the first broken entry of the log, or, where the log is whole, the
+// first finding; nil when there is none.
+func (c *Checked) First() *Finding {
+	var first *Finding
+	for i := range c.Findings {
+		f := &c.Findings[i]
+		if f.Part == PartLog && f.Change > 0 && (first == nil || f.Change < first.Change) {
+			first = f
+		}
+	}
+	if first == nil && len(c.Findings) > 0 {
+		first = &c.Findings[0]
+	}
+	return first
+}
+
 func (c *Checked) found(f Finding) {
 	n := 0
 	for _, have := range c.Findings {
@@ -231,31 +247,37 @@ func (c *checker) attachments(ctx context.Context) (err error) {
 		}
 		return err
 	}
+	var lost []Finding
+	var named []string
 	bad := func(n need, err error) error {
-		// It may have been removed while the check ran.
-		if list, _, again := needs(ctx, c.ledger); again == nil && !stillNeeded(list, n) {
-			return nil
-		}
-		c.out.found(Finding{PartAttachments, 0, n.attachment, fmt.Sprintf("file %s: %v", n.SHA256, err)})
+		lost = append(lost, Finding{PartAttachments, 0, n.attachment, fmt.Sprintf("file %s: %v", n.SHA256, err)})
+		named = append(named, n.SHA256)
 		return nil
 	}
 	if c.plan.Files == nil {
 		c.out.Attachments, err = attachmentsOf(ctx, c.plan.Data, c.ledger, bad)
+	} else {
+		var list []need
+		if list, c.out.Attachments, err = needs(ctx, c.ledger); err == nil {
+			err = filesIn(ctx, c.plan.Files, list, bad)
+		}
+	}
+	if err != nil || len(lost) == 0 {
 		return err
 	}
-	list, n, err := needs(ctx, c.ledger)
+	// What was removed while the check ran is not lost.
+	list, _, err := needs(ctx, c.ledger)
 	if err != nil {
 		return err
 	}
-	c.out.Attachments = n
-	return filesIn(ctx, c.plan.Files, list, bad)
-}
-
-func stillNeeded(list []need, n need) bool {
-	for _, have := range list {
-		if have.SHA256 == n.SHA256 {
-			return true
+	still := map[string]bool{}
+	for _, n := range list {
+		still[n.SHA256] = true
+	}
+	for i, f := range lost {
+		if still[named[i]] {
+			c.out.found(f)
 		}
 	}
-	return false
+	return nil
 }

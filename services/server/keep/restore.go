@@ -181,7 +181,37 @@ func settle(ctx context.Context, p RestorePlan, stage string, m *Manifest, out *
 	if out.Repeated, err = Repeat(ctx, l, again); err != nil {
 		return err
 	}
+	if err := prune(ctx, stage, l); err != nil {
+		return err
+	}
 	return count(ctx, stage, l, out)
+}
+
+// prune removes bytes that nothing names any more, as after an erasure that was
+// repeated: nobody should find them in the folder.
+func prune(ctx context.Context, stage string, l Lister) error {
+	folder := filepath.Join(stage, server.FilesFolder)
+	if _, err := os.Stat(folder); errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	store, err := files.Open(folder, nil)
+	if err != nil {
+		return err
+	}
+	list, _, err := needs(ctx, l)
+	if err != nil {
+		return err
+	}
+	named := map[string]bool{}
+	for _, n := range list {
+		named[n.SHA256] = true
+	}
+	return store.Walk(ctx, func(e blob.Entry) error {
+		if named[e.SHA256] {
+			return nil
+		}
+		return store.Remove(ctx, e.SHA256)
+	})
 }
 
 // open opens a staged ledger, brings it up to date, and verifies it.

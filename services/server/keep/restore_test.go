@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/ledger"
@@ -26,6 +27,7 @@ func TestErasuresOutliveBackups(t *testing.T) {
 	h.person("ada", "Ada Quoll")
 	h.person("bob", "Bob Wombat")
 	h.report(1, "loose gravel, seen by Ada Quoll")
+	ref := h.photo(2, "a photo of Ada Quoll")
 	old := h.backup(filepath.Join(out, "old"))
 	h.person("ada", "Ada Quoll-Bilby")
 	h.forget("ada")
@@ -51,6 +53,17 @@ func TestErasuresOutliveBackups(t *testing.T) {
 		return err
 	})
 	require.NoError(t, err)
+	gone, err := record.Put(&pb.Attachment{Name: photoName(2), RemoveTime: timestamppb.New(c0)}, photoName(2), record.KindAttachment, record.VerbErase, ledger.Any)
+	require.NoError(t, err)
+	_, err = h.l.Write(t.Context(), ledger.Request{Actor: "principals/ada"}, func(ctx context.Context, tx ledger.Tx) error {
+		if err := tx.Erase(ctx, photoName(2)); err != nil {
+			return err
+		}
+		_, err := tx.Put(ctx, gone)
+		return err
+	})
+	require.NoError(t, err)
+	require.NoError(t, h.store.Remove(t.Context(), ref.SHA256))
 	h.backup(filepath.Join(out, "new"))
 	h.backup(filepath.Join(out, "new.tar"))
 	require.Empty(t, checked(t, h.dir).Findings, "an erasure that the log speaks of is no deletion")
@@ -61,7 +74,7 @@ func TestErasuresOutliveBackups(t *testing.T) {
 	for _, e := range list {
 		names = append(names, e.Name)
 	}
-	require.Equal(t, []string{"people/ada", reportName(1), reportName(1) + "/kept"}, names)
+	require.Equal(t, []string{"people/ada", reportName(1), reportName(1) + "/kept", photoName(2)}, names)
 	var text bytes.Buffer
 	require.NoError(t, WriteErasures(&text, list))
 	require.NotContains(t, text.String(), "Quoll")
@@ -84,7 +97,7 @@ func TestErasuresOutliveBackups(t *testing.T) {
 		}
 		r, err := Restore(t.Context(), plan.RestorePlan)
 		require.NoError(t, err, what)
-		require.Equal(t, 3, r.Repeated, what)
+		require.Equal(t, 4, r.Repeated, what)
 		nowhere(t, plan.Data, "Quoll")
 		c := checked(t, plan.Data)
 		require.True(t, c.Sound(), "%s: %v", what, c)
