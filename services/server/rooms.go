@@ -132,7 +132,7 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	// What remains of erased versions is known to histories and past moments.
 	known := retention.NewKept(l)
 	r.past = newPast(known, figures, codes, cfg.Clock)
-	r.places = workplace.New(l, tree, r.past, tokens, r.rules, cfg.Clock)
+	r.places = workplace.New(l, tree, r.past, tokens, r.rules, cfg.Clock, uuid.NewString)
 	r.codes = classify.New(l, tree, r.past, codes, cfg.Clock)
 	r.reports = intake.New(intake.Deps{
 		Ledger: known, Past: pastOfReports{r.past}, Tree: tree, Finder: figures, Codes: codes, Rules: r.rules, Tokens: tokens, Clock: cfg.Clock,

@@ -25,6 +25,7 @@ type Service struct {
 	tokens *paging.Tokens
 	rules  Rules
 	clock  func() time.Time
+	newID  func() string
 }
 
 // Past hands out the ledger as it stood at a moment.
@@ -37,9 +38,10 @@ type Past interface {
 // requests were checked before they came here.
 type Rules func(m proto.Message) fault.Violations
 
-// New returns the service over a ledger and the tree that follows it.
-func New(l ledger.Ledger, tree *Tree, past Past, tokens *paging.Tokens, rules Rules, clock func() time.Time) *Service {
-	return &Service{ledger: l, tree: tree, past: past, tokens: tokens, rules: rules, clock: clock}
+// New returns the service over a ledger and the tree that follows it. newID makes
+// a UUID that says nothing, for people who come without an id.
+func New(l ledger.Ledger, tree *Tree, past Past, tokens *paging.Tokens, rules Rules, clock func() time.Time, newID func() string) *Service {
+	return &Service{ledger: l, tree: tree, past: past, tokens: tokens, rules: rules, clock: clock, newID: newID}
 }
 
 // CreateWorkplace implements WorkplaceService.
@@ -122,8 +124,13 @@ func (s *Service) CreatePerson(ctx context.Context, req *pb.CreatePersonRequest)
 	if err != nil {
 		return nil, err
 	}
+	if p.Name == "" {
+		p.Name = peoplePrefix + s.newID()
+	}
 	out := &pb.Person{}
 	return out, s.write(ctx, req.GetRequestId(), req, p.Name, out, func(ctx context.Context, tx ledger.Tx) error {
+		// A replay finds the id that was made the first time.
+		tx.SetAnswer([]byte(p.Name))
 		return createPerson(ctx, tx, p, s.clock())
 	})
 }

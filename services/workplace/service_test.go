@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"buf.build/go/protovalidate"
+	"github.com/google/uuid"
 	"github.com/stretchr/testify/require"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
@@ -40,7 +41,7 @@ func newHouse(t *testing.T) *house {
 	h := &house{log: l, now: noon}
 	clock := func() time.Time { return h.now }
 	h.tree = NewTree(l, clock)
-	h.Service = New(l, h.tree, nil, paging.New([]byte("0123456789abcdef")), rules, clock)
+	h.Service = New(l, h.tree, nil, paging.New([]byte("0123456789abcdef")), rules, clock, uuid.NewString)
 	h.ctx = as(pb.Role_ROLE_ADMINISTRATOR)
 	return h
 }

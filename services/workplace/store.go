@@ -13,6 +13,9 @@ import (
 	"fairlead/services/record"
 )
 
+// peoplePrefix begins the names of people.
+const peoplePrefix = "people/"
+
 // reader reads resources, of now or of a moment.
 type reader interface {
 	Get(ctx context.Context, name string) (ledger.Resource, error)
@@ -56,6 +59,9 @@ func (s *Service) write(ctx context.Context, requestID string, asked proto.Messa
 	if err != nil {
 		return fault.FromLedger(notFound(err, name), record.Etag)
 	}
+	if len(receipt.Answer) > 0 {
+		name = string(receipt.Answer)
+	}
 	stored, err := s.ledger.GetAt(ctx, name, receipt.Seq)
 	if err != nil {
 		return err
@@ -69,7 +75,7 @@ func (s *Service) people(ctx context.Context, only []string, after string, size 
 	const chunk = 500
 	var out []*pb.Person
 	for {
-		page, err := s.ledger.List(ctx, record.KindPerson, "people/", after, chunk)
+		page, err := s.ledger.List(ctx, record.KindPerson, peoplePrefix, after, chunk)
 		if err != nil {
 			return nil, false, err
 		}

@@ -295,7 +295,9 @@ func (x *Workplace) GetEtag() string {
 // purpose: what a report needs, no more. Sensitivity 1 (personal).
 type Person struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Resource name, `people/{id}`; same rule for the id as a workplace's.
+	// Resource name, `people/{id}`; same rule for the id as a workplace's. It stays
+	// in the log when the person is erased, so that it should say nothing: leave it
+	// out of CreatePersonRequest, and the server makes one.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// What to call the person. Required, 1 to 120 characters.
 	DisplayName string `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
@@ -937,9 +939,9 @@ const file_fairlead_v1_workplace_proto_rawDesc = "" +
 	"\vupdate_time\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"updateTime\x12\x12\n" +
-	"\x04etag\x18\v \x01(\tR\x04etag\"\x92\x03\n" +
-	"\x06Person\x12;\n" +
-	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"2 ^people/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12,\n" +
+	"\x04etag\x18\v \x01(\tR\x04etag\"\x95\x03\n" +
+	"\x06Person\x12>\n" +
+	"\x04name\x18\x01 \x01(\tB*\xbaH'\xd8\x01\x01r\"2 ^people/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12,\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\vdisplayName\x12I\n" +
 	"\tworkplace\x18\x03 \x01(\tB+\xbaH(r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x12S\n" +
 	"\x10employment_group\x18\x04 \x01(\x0e2\x1c.fairlead.v1.EmploymentGroupB\n" +
