@@ -16,6 +16,7 @@ build: ## both programs into bin/
 	CGO_ENABLED=0 go build -trimpath -o bin/ ./services/cmd/fairlead-server ./clients/cmd/fairlead
 
 test: build lint ## everything that can fail; prints one line per package
+	.ci/postgres
 	$(GO_TEST) -timeout 20m ./...
 	$(GO_TEST) -count=1 ./analytics/published -v -run '^TestPublished$$' | tail -n 3
 
@@ -34,6 +35,7 @@ bench: ## ratios against raw baselines, in one run
 
 soak: ## the ledger killed a thousand times, longer fuzzing
 	go test ./services/ledger/sqlite -run Crash -timeout 3h -v -crash.rounds 1000
+	go test ./services/ledger/postgres -run 'Cut|Terminated|Restart' -timeout 2h -count 100
 	go test ./clients/sheet -run '^$$' -fuzz . -fuzztime 2m
 
 clean:
