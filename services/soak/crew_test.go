@@ -78,6 +78,15 @@ func (c *crew) alive(t *testing.T) {
 	}
 }
 
+// reach waits until the clients have had n answers.
+func (c *crew) reach(t *testing.T, n int64) {
+	t.Helper()
+	for began := time.Now(); c.tally.acked.Load() < n; time.Sleep(5 * time.Millisecond) {
+		c.alive(t)
+		require.Less(t, time.Since(began), time.Minute, "the clients get no answers")
+	}
+}
+
 // end lets every tablet finish what it has under way.
 func (c *crew) end(t *testing.T) {
 	t.Helper()

@@ -53,19 +53,14 @@ func TestTwoServers(t *testing.T) {
 			pg.Again()
 		} else {
 			// The other server serves alone.
-			before := c.tally.acked.Load()
-			require.Eventually(t, func() bool { return c.tally.acked.Load() > before+20 }, time.Minute, 5*time.Millisecond)
+			c.reach(t, c.tally.acked.Load()+20)
 		}
 		if i%3 != 1 {
 			for _, h := range down {
 				h.start(t)
 			}
 		}
-		before := c.tally.acked.Load()
-		require.Eventually(t, func() bool {
-			c.alive(t)
-			return c.tally.acked.Load() > before+40
-		}, time.Minute, 5*time.Millisecond, "writes after round %d", i)
+		c.reach(t, c.tally.acked.Load()+40)
 	}
 	c.end(t)
 	at := head(t, with(t.Context(), c.token), one.conn)

@@ -95,6 +95,9 @@ func launch(t *testing.T, args ...string) *process {
 	t.Cleanup(func() {
 		_ = p.cmd.Process.Kill()
 		<-p.done
+		if t.Failed() {
+			p.complain(t)
+		}
 	})
 	return p
 }
@@ -118,6 +121,20 @@ func (p *process) address(t *testing.T) string {
 	<-p.done
 	t.Fatalf("the server gives no sign of life\n%s", p.said.String())
 	return ""
+}
+
+// complain shows the last of what the server found wrong.
+func (p *process) complain(t *testing.T) {
+	t.Helper()
+	var wrong []string
+	for line := range strings.SplitSeq(p.said.String(), "\n") {
+		if strings.Contains(line, "level=ERROR") || strings.Contains(line, "code=Internal") {
+			wrong = append(wrong, line)
+		}
+	}
+	if n := len(wrong); n > 0 {
+		t.Logf("the server that began %s said last:\n%s", p.began.Format(time.TimeOnly), strings.Join(wrong[max(0, n-20):], "\n"))
+	}
 }
 
 // kill ends the server as a power cut ends a program: at once.
