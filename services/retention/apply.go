@@ -130,6 +130,9 @@ func (s *Service) planStep(ctx context.Context, r dueReport, reason string) (*re
 	}
 	w.teller = true
 	if part == pb.RemovedPart_REMOVED_PART_WORDS {
+		if err := known(ctx, s.Ledger, r.report); err != nil {
+			return nil, err
+		}
 		err = s.detach(ctx, w, reason)
 	}
 	return w, err

@@ -118,10 +118,10 @@ func (s *Service) agree(ctx context.Context, req *pb.AgreeRetentionClassRequest)
 	who := access.From(ctx)
 	return s.change(ctx, req, req.GetRequestId(), req.GetName(), req.GetEtag(), req.GetReason(), func(c *pb.RetentionClass) error {
 		adviser, administrator := c.GetAdviser(), c.GetAdministrator()
-		if who.Has(pb.Role_ROLE_ADVISER) && adviser == "" {
+		if everywhere(ctx, pb.Role_ROLE_ADVISER) && adviser == "" {
 			c.Adviser = who.Name
 		}
-		if who.Has(pb.Role_ROLE_ADMINISTRATOR) && administrator == "" {
+		if everywhere(ctx, pb.Role_ROLE_ADMINISTRATOR) && administrator == "" {
 			c.Administrator = who.Name
 		}
 		if c.GetAdviser() == adviser && c.GetAdministrator() == administrator {

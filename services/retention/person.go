@@ -272,7 +272,7 @@ func (s *Service) personAnswer(ctx context.Context, name string, m *mentions) (*
 	out := &pb.EraseResponse{ReportsToRead: m.all()}
 	out.Erased = append(out.Erased, &pb.ErasedResource{Name: name, What: "name, workplace, employment and occupation", Versions: m.versions})
 	for _, report := range slices.Sorted(maps.Keys(m.told)) {
-		out.Erased = append(out.Erased, &pb.ErasedResource{Name: tellerName(report), What: "who told, and the reasons for which that was opened", Versions: 1})
+		out.Erased = append(out.Erased, &pb.ErasedResource{Name: tellerName(report), What: "who told, the reasons for which that was opened, and messages to and fro", Versions: 1})
 	}
 	for _, report := range slices.Sorted(maps.Keys(m.hurt)) {
 		w, err := s.plan(ctx, report, withoutPerson(name), nil)

@@ -134,6 +134,8 @@ func TestCountsStay(t *testing.T) {
 			}
 			if rapid.Bool().Draw(t, "told") {
 				b.put(t, record.KindTeller, reportName(n)+"/teller", &pb.Teller{Name: reportName(n) + "/teller", DisplayName: name})
+				// What is written to and fro is sealed, whatever kind it is of.
+				b.put(t, record.KindLegalHold, reportName(n)+"/letters/1", &pb.Teller{DisplayName: "yours, " + name})
 			}
 		}
 		for i := range rapid.IntRange(1, 4).Draw(t, "classes") {

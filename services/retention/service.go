@@ -99,8 +99,7 @@ func (s *Service) ListLegalHolds(ctx context.Context, _ *pb.ListLegalHoldsReques
 	if err != nil {
 		return nil, err
 	}
-	who := access.From(ctx)
-	if !who.Has(pb.Role_ROLE_ADVISER) || len(who.Workplaces) > 0 {
+	if !everywhere(ctx, pb.Role_ROLE_ADVISER) {
 		for _, h := range list {
 			h.Reports, h.People = nil, nil
 		}
@@ -136,7 +135,7 @@ func (s *Service) PreviewRetention(ctx context.Context, req *pb.PreviewRetention
 	if err != nil {
 		return nil, err
 	}
-	return d.preview(access.From(ctx).Has(pb.Role_ROLE_ADVISER)), nil
+	return d.preview(everywhere(ctx, pb.Role_ROLE_ADVISER)), nil
 }
 
 // ApplyRetention implements RetentionService.
@@ -174,6 +173,13 @@ func whole(ctx context.Context) error {
 	return nil
 }
 
+// everywhere reports whether the caller holds a role for the whole organisation:
+// who is an auditor of all and an adviser of one depot is not an adviser of all.
+func everywhere(ctx context.Context, role pb.Role) bool {
+	who := access.From(ctx).As([]pb.Role{role})
+	return who.Has(role) && len(who.Workplaces) == 0
+}
+
 // report reads a report that the caller may see; one that the caller may not
 // see is not there.
 func (s *Service) report(ctx context.Context, name string) (*pb.Report, error) {
@@ -188,7 +194,7 @@ func (s *Service) report(ctx context.Context, name string) (*pb.Report, error) {
 	if err := record.Read(res.Body, res.Revision, r); err != nil {
 		return nil, err
 	}
-	if !access.Sees(access.From(ctx), s.Tree, r.GetWorkplace()) {
+	if !access.SeesReport(access.From(ctx), s.Tree, r.GetWorkplace(), name) {
 		return nil, fault.NotFound(name)
 	}
 	return r, nil

@@ -17,8 +17,8 @@ const (
 	noPerson = "erased"
 )
 
-// strip takes something out of one version of a report, a coding or an
-// attachment. It may change the message as it likes.
+// strip takes something out of one version of a report, a coding, an attachment
+// or a message. It may change the message as it likes.
 type strip func(m proto.Message)
 
 // message returns an empty message of a kind that can be stripped.
@@ -30,6 +30,8 @@ func message(kind string) (proto.Message, error) {
 		return &pb.Coding{}, nil
 	case record.KindAttachment:
 		return &pb.Attachment{}, nil
+	case record.KindMessage:
+		return &pb.ReportMessage{}, nil
 	}
 	return nil, fmt.Errorf("retention: a %s is not taken apart", kind)
 }
@@ -73,6 +75,8 @@ func withoutWords(m proto.Message) {
 		m.Note = ""
 	case *pb.Attachment:
 		m.Caption, m.RemoveReason = "", ""
+	case *pb.ReportMessage:
+		m.Text = ""
 	}
 }
 

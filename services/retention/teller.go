@@ -20,9 +20,43 @@ func told(t *pb.Teller) bool {
 	return t.GetDisplayName() != noPerson || t.GetContact() != "" || t.GetPerson() != ""
 }
 
+// eraseSealed destroys whatever else lies below a report under a key of its own,
+// such as what was written to and fro with who told: it may say who that is.
+// That it was there stays.
+func eraseSealed(ctx context.Context, tx ledger.Tx, report string) error {
+	return list(ctx, tx, "", report+"/", func(res ledger.Resource) error {
+		if !record.Sealed(res.Kind) || res.Kind == record.KindTeller || res.Kind == record.KindTellerRead || len(res.Body) == 0 {
+			return nil
+		}
+		if err := tx.Erase(ctx, res.Name); err != nil {
+			return err
+		}
+		_, err := tx.Put(ctx, ledger.Put{Name: res.Name, Kind: res.Kind, Verb: record.VerbErase, IfRevision: res.Revision, Seal: true})
+		return err
+	})
+}
+
+// known makes sure that nothing below a report is of a kind that this room does
+// not know: words that nobody takes out must not be said to be gone.
+func known(ctx context.Context, from lister, report string) error {
+	return list(ctx, from, "", report+"/", func(res ledger.Resource) error {
+		switch res.Kind {
+		case record.KindCoding, record.KindAttachment, record.KindKept:
+			return nil
+		}
+		if record.Sealed(res.Kind) {
+			return nil
+		}
+		return fmt.Errorf("retention: a %s of a report is not known here, so its words are not taken out", res.Kind)
+	})
+}
+
 // eraseTeller destroys who told a report, and why somebody opened it, if there
 // is anything left to destroy.
 func eraseTeller(ctx context.Context, tx ledger.Tx, report string) error {
+	if err := eraseSealed(ctx, tx, report); err != nil {
+		return err
+	}
 	name := tellerName(report)
 	res, err := tx.Get(ctx, name)
 	if errors.Is(err, ledger.ErrNotFound) {
@@ -78,7 +112,7 @@ func (s *Service) eraseTeller(ctx context.Context, req *pb.EraseTellerRequest) (
 	if strings.TrimSpace(req.GetReason()) == "" {
 		return nil, fault.Invalid(fault.Violation{Field: "reason", Description: "is needed: who asked, or which rule? It stays on record, so do not say who told"})
 	}
-	out := &pb.EraseResponse{Erased: []*pb.ErasedResource{{Name: req.GetName(), What: "who told, and the reasons for which that was opened", Versions: 1}},
+	out := &pb.EraseResponse{Erased: []*pb.ErasedResource{{Name: req.GetName(), What: "who told, the reasons for which that was opened, and messages to and fro", Versions: 1}},
 		Notes: []string{"What was told stays. If it says who told, or a photo shows it, erase those words or remove the photo as well."}}
 	check := func(ctx context.Context, from reader) error {
 		res, err := from.Get(ctx, req.GetName())
