@@ -350,9 +350,11 @@ type CauseRanking struct {
 	SequenceNumber int64 `protobuf:"varint,21,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
 	// The moment that the answer is of: give it as `as_at` and the same answer
 	// comes again, whatever was recorded since.
-	AsAt          *AsAt `protobuf:"bytes,22,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	AsAt *AsAt `protobuf:"bytes,22,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	// Why all of it is held back from the caller; empty when it is not.
+	HeldBackReason string `protobuf:"bytes,23,opt,name=held_back_reason,json=heldBackReason,proto3" json:"held_back_reason,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *CauseRanking) Reset() {
@@ -537,6 +539,13 @@ func (x *CauseRanking) GetAsAt() *AsAt {
 		return x.AsAt
 	}
 	return nil
+}
+
+func (x *CauseRanking) GetHeldBackReason() string {
+	if x != nil {
+		return x.HeldBackReason
+	}
+	return ""
 }
 
 // RankedCause is one category of a ranking.
@@ -920,9 +929,11 @@ type CauseCross struct {
 	SequenceNumber int64 `protobuf:"varint,35,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
 	// The moment that the answer is of: give it as `as_at` and the same answer
 	// comes again, whatever was recorded since.
-	AsAt          *AsAt `protobuf:"bytes,36,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	AsAt *AsAt `protobuf:"bytes,36,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	// Why all of it is held back from the caller; empty when it is not.
+	HeldBackReason string `protobuf:"bytes,37,opt,name=held_back_reason,json=heldBackReason,proto3" json:"held_back_reason,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *CauseCross) Reset() {
@@ -1205,6 +1216,13 @@ func (x *CauseCross) GetAsAt() *AsAt {
 		return x.AsAt
 	}
 	return nil
+}
+
+func (x *CauseCross) GetHeldBackReason() string {
+	if x != nil {
+		return x.HeldBackReason
+	}
+	return ""
 }
 
 // WholeTableTest is a test of whether the rows of a table are alike.
@@ -1685,9 +1703,11 @@ type CauseClusters struct {
 	SequenceNumber int64 `protobuf:"varint,25,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
 	// The moment that the answer is of: give it as `as_at` and the same answer
 	// comes again, whatever was recorded since.
-	AsAt          *AsAt `protobuf:"bytes,26,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	AsAt *AsAt `protobuf:"bytes,26,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	// Why all of it is held back from the caller; empty when it is not.
+	HeldBackReason string `protobuf:"bytes,27,opt,name=held_back_reason,json=heldBackReason,proto3" json:"held_back_reason,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *CauseClusters) Reset() {
@@ -1902,6 +1922,13 @@ func (x *CauseClusters) GetAsAt() *AsAt {
 	return nil
 }
 
+func (x *CauseClusters) GetHeldBackReason() string {
+	if x != nil {
+		return x.HeldBackReason
+	}
+	return ""
+}
+
 // CauseCluster is a workplace at which one category has lately piled up.
 type CauseCluster struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2109,7 +2136,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"includeSvg\x127\n" +
 	"\x13min_sequence_number\x18\t \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
 	"\x05as_at\x18\n" +
-	" \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xff\x05\n" +
+	" \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xa9\x06\n" +
 	"\fCauseRanking\x124\n" +
 	"\tdimension\x18\x01 \x01(\x0e2\x16.fairlead.v1.DimensionR\tdimension\x12\x1d\n" +
 	"\n" +
@@ -2139,7 +2166,8 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\n" +
 	"svg_narrow\x18\x14 \x01(\tR\tsvgNarrow\x12'\n" +
 	"\x0fsequence_number\x18\x15 \x01(\x03R\x0esequenceNumber\x12&\n" +
-	"\x05as_at\x18\x16 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xbb\x03\n" +
+	"\x05as_at\x18\x16 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\x12(\n" +
+	"\x10held_back_reason\x18\x17 \x01(\tR\x0eheldBackReason\"\xbb\x03\n" +
 	"\vRankedCause\x12*\n" +
 	"\x04head\x18\x01 \x01(\v2\x16.fairlead.v1.TableHeadR\x04head\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\x03R\x05count\x12\x18\n" +
@@ -2178,7 +2206,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\vinclude_svg\x18\v \x01(\bR\n" +
 	"includeSvg\x127\n" +
 	"\x13min_sequence_number\x18\f \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
-	"\x05as_at\x18\r \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xa6\n" +
+	"\x05as_at\x18\r \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xd0\n" +
 	"\n" +
 	"\n" +
 	"CauseCross\x12*\n" +
@@ -2224,7 +2252,8 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\bodds_svg\x18! \x01(\tR\aoddsSvg\x12&\n" +
 	"\x0fodds_svg_narrow\x18\" \x01(\tR\roddsSvgNarrow\x12'\n" +
 	"\x0fsequence_number\x18# \x01(\x03R\x0esequenceNumber\x12&\n" +
-	"\x05as_at\x18$ \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xb6\x01\n" +
+	"\x05as_at\x18$ \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\x12(\n" +
+	"\x10held_back_reason\x18% \x01(\tR\x0eheldBackReason\"\xb6\x01\n" +
 	"\x0eWholeTableTest\x12\x1d\n" +
 	"\n" +
 	"chi_square\x18\x01 \x01(\x01R\tchiSquare\x12,\n" +
@@ -2274,7 +2303,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\rcluster_limit\x18\n" +
 	" \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x00R\fclusterLimit\x127\n" +
 	"\x13min_sequence_number\x18\v \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
-	"\x05as_at\x18\f \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x8e\a\n" +
+	"\x05as_at\x18\f \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xb8\a\n" +
 	"\rCauseClusters\x122\n" +
 	"\bcategory\x18\x01 \x01(\x0e2\x16.fairlead.v1.DimensionR\bcategory\x12\x1d\n" +
 	"\n" +
@@ -2308,7 +2337,8 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\x06source\x18\x17 \x01(\tR\x06source\x12\x1a\n" +
 	"\bcautions\x18\x18 \x03(\tR\bcautions\x12'\n" +
 	"\x0fsequence_number\x18\x19 \x01(\x03R\x0esequenceNumber\x12&\n" +
-	"\x05as_at\x18\x1a \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xaf\x04\n" +
+	"\x05as_at\x18\x1a \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\x12(\n" +
+	"\x10held_back_reason\x18\x1b \x01(\tR\x0eheldBackReason\"\xaf\x04\n" +
 	"\fCauseCluster\x124\n" +
 	"\tworkplace\x18\x01 \x01(\v2\x16.fairlead.v1.TableHeadR\tworkplace\x122\n" +
 	"\bcategory\x18\x02 \x01(\v2\x16.fairlead.v1.TableHeadR\bcategory\x12\x1f\n" +

@@ -623,7 +623,11 @@ type MeasureValue struct {
 	// What to know about this figure: days estimated, groups assumed.
 	Notes []string `protobuf:"bytes,14,rep,name=notes,proto3" json:"notes,omitempty"`
 	// The figure in one plain sentence.
-	Sentence      string `protobuf:"bytes,15,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	Sentence string `protobuf:"bytes,15,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	// True when the figure is held back from the caller, because it would tell
+	// about few people: then defined is false and undefined_reason says why. A
+	// numerator that is held back is -1.
+	HeldBack      bool `protobuf:"varint,16,opt,name=held_back,json=heldBack,proto3" json:"held_back,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -761,6 +765,13 @@ func (x *MeasureValue) GetSentence() string {
 		return x.Sentence
 	}
 	return ""
+}
+
+func (x *MeasureValue) GetHeldBack() bool {
+	if x != nil {
+		return x.HeldBack
+	}
+	return false
 }
 
 // ComputeChartRequest asks for a chart.
@@ -942,9 +953,12 @@ type Chart struct {
 	SvgNarrow string `protobuf:"bytes,17,opt,name=svg_narrow,json=svgNarrow,proto3" json:"svg_narrow,omitempty"`
 	// The moment that the answer is of: give it as `as_at` and the same answer
 	// comes again, whatever was recorded since.
-	AsAt          *AsAt `protobuf:"bytes,18,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	AsAt *AsAt `protobuf:"bytes,18,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	// Why the chart is held back from the caller; empty when it is not. It then
+	// has no points.
+	HeldBackReason string `protobuf:"bytes,19,opt,name=held_back_reason,json=heldBackReason,proto3" json:"held_back_reason,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Chart) Reset() {
@@ -1101,6 +1115,13 @@ func (x *Chart) GetAsAt() *AsAt {
 		return x.AsAt
 	}
 	return nil
+}
+
+func (x *Chart) GetHeldBackReason() string {
+	if x != nil {
+		return x.HeldBackReason
+	}
+	return ""
 }
 
 // ChartPoint is one month.
@@ -1425,9 +1446,14 @@ type Table struct {
 	SequenceNumber int64 `protobuf:"varint,8,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
 	// The moment that the answer is of: give it as `as_at` and the same answer
 	// comes again, whatever was recorded since.
-	AsAt          *AsAt `protobuf:"bytes,9,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	AsAt *AsAt `protobuf:"bytes,9,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
+	// How many cells are held back from the caller, because they would tell about
+	// few people. A count or total that is held back is -1.
+	HeldBack int32 `protobuf:"varint,10,opt,name=held_back,json=heldBack,proto3" json:"held_back,omitempty"`
+	// Why cells, or the whole table, are held back; empty when nothing is.
+	HeldBackReason string `protobuf:"bytes,11,opt,name=held_back_reason,json=heldBackReason,proto3" json:"held_back_reason,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Table) Reset() {
@@ -1523,6 +1549,20 @@ func (x *Table) GetAsAt() *AsAt {
 	return nil
 }
 
+func (x *Table) GetHeldBack() int32 {
+	if x != nil {
+		return x.HeldBack
+	}
+	return 0
+}
+
+func (x *Table) GetHeldBackReason() string {
+	if x != nil {
+		return x.HeldBackReason
+	}
+	return ""
+}
+
 var File_fairlead_v1_measure_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_measure_proto_rawDesc = "" +
@@ -1566,7 +1606,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x06period\x18\x03 \x01(\v2\x13.fairlead.v1.PeriodR\x06period\x12'\n" +
 	"\x0fsequence_number\x18\x04 \x01(\x03R\x0esequenceNumber\x12\x1a\n" +
 	"\bcautions\x18\x05 \x03(\tR\bcautions\x12&\n" +
-	"\x05as_at\x18\x06 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xc5\x04\n" +
+	"\x05as_at\x18\x06 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xe2\x04\n" +
 	"\fMeasureValue\x12>\n" +
 	"\n" +
 	"definition\x18\x01 \x01(\v2\x1e.fairlead.v1.MeasureDefinitionR\n" +
@@ -1585,7 +1625,8 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x0emissing_months\x18\f \x03(\tR\rmissingMonths\x12-\n" +
 	"\x12provisional_months\x18\r \x03(\tR\x11provisionalMonths\x12\x14\n" +
 	"\x05notes\x18\x0e \x03(\tR\x05notes\x12\x1a\n" +
-	"\bsentence\x18\x0f \x01(\tR\bsentenceB\b\n" +
+	"\bsentence\x18\x0f \x01(\tR\bsentence\x12\x1b\n" +
+	"\theld_back\x18\x10 \x01(\bR\bheldBackB\b\n" +
 	"\x06_valueB\b\n" +
 	"\x06_lowerB\b\n" +
 	"\x06_upperB\x0e\n" +
@@ -1606,7 +1647,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"includeSvg\x127\n" +
 	"\x13min_sequence_number\x18\n" +
 	" \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
-	"\x05as_at\x18\v \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xaa\x05\n" +
+	"\x05as_at\x18\v \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xd4\x05\n" +
 	"\x05Chart\x12>\n" +
 	"\n" +
 	"definition\x18\x01 \x01(\v2\x1e.fairlead.v1.MeasureDefinitionR\n" +
@@ -1630,7 +1671,8 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x0fsequence_number\x18\x10 \x01(\x03R\x0esequenceNumber\x12\x1d\n" +
 	"\n" +
 	"svg_narrow\x18\x11 \x01(\tR\tsvgNarrow\x12&\n" +
-	"\x05as_at\x18\x12 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAtB\t\n" +
+	"\x05as_at\x18\x12 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\x12(\n" +
+	"\x10held_back_reason\x18\x13 \x01(\tR\x0eheldBackReasonB\t\n" +
 	"\a_center\"\xab\x02\n" +
 	"\n" +
 	"ChartPoint\x12\x14\n" +
@@ -1664,7 +1706,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\vcount_harms\x18\x05 \x01(\bR\n" +
 	"countHarms\x127\n" +
 	"\x13min_sequence_number\x18\x06 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
-	"\x05as_at\x18\a \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xc8\x02\n" +
+	"\x05as_at\x18\a \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x8f\x03\n" +
 	"\x05Table\x12*\n" +
 	"\x04rows\x18\x01 \x03(\v2\x16.fairlead.v1.TableHeadR\x04rows\x120\n" +
 	"\acolumns\x18\x02 \x03(\v2\x16.fairlead.v1.TableHeadR\acolumns\x12\x16\n" +
@@ -1674,7 +1716,10 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x0fcolumns_unknown\x18\x06 \x01(\x03R\x0ecolumnsUnknown\x12\x16\n" +
 	"\x06method\x18\a \x01(\tR\x06method\x12'\n" +
 	"\x0fsequence_number\x18\b \x01(\x03R\x0esequenceNumber\x12&\n" +
-	"\x05as_at\x18\t \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt*\xc4\x01\n" +
+	"\x05as_at\x18\t \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\x12\x1b\n" +
+	"\theld_back\x18\n" +
+	" \x01(\x05R\bheldBack\x12(\n" +
+	"\x10held_back_reason\x18\v \x01(\tR\x0eheldBackReason*\xc4\x01\n" +
 	"\n" +
 	"Convention\x12\x1a\n" +
 	"\x16CONVENTION_UNSPECIFIED\x10\x00\x12\x18\n" +
