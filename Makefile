@@ -33,7 +33,8 @@ generate: ## regenerate proto/gen from proto/fairlead
 bench: ## ratios against raw baselines, in one run
 	go run ./services/cmd/fairlead-bench $(BENCH)
 
-soak: ## the ledger killed a thousand times, longer fuzzing
+soak: ## the server and the ledger killed a thousand times, faults of disk, database and clock, longer fuzzing
+	go test ./services/soak -timeout 3h -v -soak.kills 1000
 	go test ./services/ledger/sqlite -run Crash -timeout 3h -v -crash.rounds 1000
 	go test ./services/ledger/postgres -run 'Cut|Terminated|Restart' -timeout 2h -count 100
 	go test ./clients/sheet -run '^$$' -fuzz . -fuzztime 2m

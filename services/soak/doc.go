@@ -25,5 +25,17 @@
 // system makes by itself: full, read-only, and, for a sync that lied, a
 // write-ahead log that is cut or damaged after the kill.
 //
+// An anchor of what cannot be found is in the tests themselves: a write-ahead log
+// that lost its end (TestTornLog) and an older copy put in place of the file
+// (TestTamper_pages) are sound in themselves, and only a checkpoint that was
+// noted elsewhere shows them; bytes of tables that no hash guards are listed as
+// outsideTheChain.
+//
+// # What it needs
+//
+// Root, or the right to mount, for the disk that fills (a small tmpfs): without
+// it those tests say NOT RUN. PostgreSQL's programs for two servers on one
+// database: without them the test fails and says how to install them.
+//
 // This package never runs in a server and offers nothing to other packages.
 package soak
