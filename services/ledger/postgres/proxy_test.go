@@ -1,10 +1,13 @@
 package postgres_test
 
 import (
+	"bytes"
+	"encoding/binary"
 	"io"
 	"net"
 	"net/url"
 	"sync"
+	"sync/atomic"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -15,6 +18,8 @@ type proxy struct {
 	to string
 	l  net.Listener
 	wg sync.WaitGroup
+	// deaf drops requests to cancel a statement.
+	deaf atomic.Bool
 
 	mu    sync.Mutex
 	conns map[net.Conn]bool
@@ -52,7 +57,8 @@ func newProxy(t *testing.T, address string) (*proxy, string) {
 	return p, u.String()
 }
 
-// arm cuts at the next message that any connection sends.
+// arm cuts at the next message that a connection which writes sends. Such a one
+// is told by the lock it takes.
 func (p *proxy) arm(c cut) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -85,6 +91,10 @@ func (p *proxy) keep(c net.Conn, in bool) {
 		delete(p.conns, c)
 	}
 }
+
+// cancelRequest is how a connection begins that asks to cancel what another
+// does (PostgreSQL's manual, 55.7: message formats).
+const cancelRequest = 80877102
 
 func (p *proxy) serve(client net.Conn) {
 	defer client.Close()
@@ -121,12 +131,20 @@ func (p *proxy) serve(client net.Conn) {
 	defer back.Wait()
 	defer server.Close()
 	b := make([]byte, 64<<10)
+	writes := false
 	for {
 		n, err := client.Read(b)
 		if err != nil {
 			return
 		}
-		c := p.taken()
+		if p.deaf.Load() && n == 16 && binary.BigEndian.Uint32(b[4:]) == cancelRequest {
+			return
+		}
+		writes = writes || bytes.Contains(b[:n], []byte("pg_advisory_xact_lock"))
+		var c *cut
+		if writes {
+			c = p.taken()
+		}
 		if c == nil {
 			if _, err := server.Write(b[:n]); err != nil {
 				return
