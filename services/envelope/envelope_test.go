@@ -1,6 +1,10 @@
 package envelope
 
 import (
+	"crypto/ecdh"
+	"crypto/hpke"
+	"encoding/hex"
+	"encoding/json"
 	"os"
 	"path/filepath"
 	"testing"
@@ -96,4 +100,48 @@ func FuzzUnpack(f *testing.F) {
 			require.ErrorIs(t, err, ErrDamaged)
 		}
 	})
+}
+
+// TestVectors opens what the tablet's own code sealed with a fixed ephemeral
+// key, and holds the suite to the test vectors of RFC 9180.
+//
+// testdata/sealed.json is checked from the other side by
+// clients/tablet/test/seal.test.ts, which seals the same words to the same
+// bytes. Its "rfc9180" entry is from the CFRG's test vectors for RFC 9180
+// (DHKEM(P-256, HKDF-SHA256), HKDF-SHA256, AES-256-GCM, base mode), as they come
+// with Go in crypto/hpke/testdata/rfc9180.json.
+func TestVectors(t *testing.T) {
+	t.Parallel()
+	text, err := os.ReadFile("testdata/sealed.json")
+	require.NoError(t, err)
+	var cases map[string]struct{ PrivateKey, Info, Enc, Ciphertext, Plaintext string }
+	require.NoError(t, json.Unmarshal(text, &cases))
+	require.NotEmpty(t, cases)
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			key, err := ecdh.P256().NewPrivateKey(bytesOf(t, c.PrivateKey))
+			require.NoError(t, err)
+			if c.Info == hex.EncodeToString([]byte(Info)) {
+				k := &Keys{byID: map[string]*ecdh.PrivateKey{"k": key}}
+				open, err := k.Open("k", bytesOf(t, c.Enc), bytesOf(t, c.Ciphertext))
+				require.NoError(t, err)
+				require.Equal(t, c.Plaintext, hex.EncodeToString(open))
+				return
+			}
+			private, err := hpke.NewDHKEMPrivateKey(key)
+			require.NoError(t, err)
+			r, err := hpke.NewRecipient(bytesOf(t, c.Enc), private, hpke.HKDFSHA256(), hpke.AES256GCM(), bytesOf(t, c.Info))
+			require.NoError(t, err)
+			open, err := r.Open(nil, bytesOf(t, c.Ciphertext))
+			require.NoError(t, err)
+			require.Equal(t, c.Plaintext, hex.EncodeToString(open))
+		})
+	}
+}
+
+func bytesOf(t *testing.T, s string) []byte {
+	t.Helper()
+	b, err := hex.DecodeString(s)
+	require.NoError(t, err)
+	return b
 }

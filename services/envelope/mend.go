@@ -59,15 +59,16 @@ func reused(err error) bool {
 }
 
 // mendable are the fields that can be mended.
-var mendable = []string{"report.occur_time", "report.made_time", "report.workplace"}
+var mendable = []string{"report.occur_time", "report.made_time", "report.workplace", "receipt_code"}
 
 // mend changes what was refused where that loses no word of the teller, and
 // says what it did; nothing is changed when something else is wrong as well.
-func mend(r *pb.Report, fields []string, root string) (notes []string) {
+func mend(req *pb.FileReportRequest, fields []string, root string) (notes []string) {
+	r := req.GetReport()
 	if r == nil || len(fields) == 0 {
 		return nil
 	}
-	var occur, made, place bool // to be mended
+	var occur, made, place, code bool // to be mended
 	for _, f := range fields {
 		switch {
 		case strings.HasPrefix(f, "report.occur_"):
@@ -76,6 +77,8 @@ func mend(r *pb.Report, fields []string, root string) (notes []string) {
 			made = true
 		case f == "report.workplace" && r.GetWorkplace() != root:
 			place = true
+		case f == "receipt_code":
+			code = true
 		default:
 			return nil
 		}
@@ -90,6 +93,10 @@ func mend(r *pb.Report, fields []string, root string) (notes []string) {
 	}
 	if made {
 		r.MadeTime = nil
+	}
+	if code {
+		req.ReceiptCode = ""
+		notes = append(notes, "The receipt code that the tablet made could not be used: nobody can ask by it what became of this report. The report itself is stored.")
 	}
 	if place {
 		r.Spot = strings.TrimSpace("Chosen on the tablet: " + strings.TrimPrefix(r.GetWorkplace(), "workplaces/") + ". " + r.GetSpot())

@@ -97,7 +97,7 @@ func (s *Service) file(ctx context.Context, content *pb.SealedContent, ahead int
 			return nil, err
 		}
 	default:
-		mended := mend(req.GetReport(), fieldsOf(err), s.root())
+		mended := mend(req, fieldsOf(err), s.root())
 		if len(mended) == 0 {
 			return nil, err
 		}
@@ -125,7 +125,7 @@ func (s *Service) mendedBefore(ctx context.Context, req *pb.FileReportRequest, r
 			}
 		}
 		variant := proto.Clone(req).(*pb.FileReportRequest)
-		mend(variant.GetReport(), fields, s.root())
+		mend(variant, fields, s.root())
 		if resp, err := s.reports.FileReport(ctx, variant); !reused(err) {
 			return resp, err
 		}

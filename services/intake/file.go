@@ -17,6 +17,7 @@ import (
 	"fairlead/services/fault"
 	"fairlead/services/harm"
 	"fairlead/services/ledger"
+	"fairlead/services/receiptcode"
 	"fairlead/services/record"
 )
 
@@ -32,6 +33,8 @@ type filing struct {
 	// report nobody, and the beginning of the day.
 	actor string
 	taken time.Time
+	// receipt is the code that the device minted, or "".
+	receipt string
 }
 
 // prepare checks a filing and puts it into the form in which it is stored.
@@ -56,6 +59,7 @@ func (s *Service) prepare(ctx context.Context, req *pb.FileReportRequest) (*fili
 		return nil, err
 	}
 	s.stamp(f, now)
+	f.receipt = carriedCode(x, req.GetReceiptCode())
 	if err := s.tellerOf(ctx, x, f, req.GetTeller()); err != nil {
 		return nil, err
 	}
@@ -217,6 +221,12 @@ func (s *Service) file(ctx context.Context, req *pb.FileReportRequest, f *filing
 	}
 	asked.Time = f.taken
 	name := f.report.GetName()
+	code := f.receipt
+	if code == "" {
+		if code, err = receiptcode.New(s.Random); err != nil {
+			return nil, err
+		}
+	}
 	receipt, err := s.Ledger.Write(ctx, asked, func(ctx context.Context, tx ledger.Tx) error {
 		if r, err := tx.Get(ctx, name); err == nil {
 			return &ledger.ExistsError{Name: name, Revision: r.Revision}
@@ -225,6 +235,9 @@ func (s *Service) file(ctx context.Context, req *pb.FileReportRequest, f *filing
 			return err
 		}
 		if err := store(ctx, tx, f.report, record.VerbFile); err != nil {
+			return err
+		}
+		if err := claimCode(ctx, tx, code, name); err != nil {
 			return err
 		}
 		tx.SetAnswer([]byte(name))
@@ -245,13 +258,17 @@ func (s *Service) file(ctx context.Context, req *pb.FileReportRequest, f *filing
 		return nil, fault.FromLedger(err, record.Etag)
 	case !receipt.Replayed:
 		f.report.Etag = record.Etag(1)
-		return &pb.FileReportResponse{Report: f.report, SequenceNumber: receipt.Seq, Notes: notes(f.report)}, nil
+		return &pb.FileReportResponse{Report: f.report, SequenceNumber: receipt.Seq, Notes: notes(f.report), ReceiptCode: receiptcode.Spoken(code)}, nil
 	}
 	r, err := s.asAt(ctx, string(receipt.Answer), receipt.Seq)
 	if err != nil {
 		return nil, err
 	}
-	return &pb.FileReportResponse{Report: r, SequenceNumber: receipt.Seq, Notes: notes(r)}, nil
+	known, err := s.codeAgain(ctx, f, r.GetName())
+	if err != nil {
+		return nil, fault.FromLedger(err, record.Etag)
+	}
+	return again(r, receipt.Seq, known), nil
 }
 
 // filedBefore answers a filing whose report is there already: as the first time
@@ -264,7 +281,8 @@ func (s *Service) filedBefore(ctx context.Context, f *filing) (*pb.FileReportRes
 	if !s.same(ctx, first, f) {
 		return nil, fault.Exists(f.report.GetName())
 	}
-	return &pb.FileReportResponse{Report: first, SequenceNumber: seq, Notes: notes(first)}, nil
+	code, err := s.codeOf(ctx, f, first.GetName())
+	return again(first, seq, code), err
 }
 
 // firstOf returns a report as it was filed, and the number of that change.

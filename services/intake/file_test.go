@@ -2,6 +2,7 @@ package intake_test
 
 import (
 	"context"
+	"crypto/rand"
 	"fmt"
 	"strings"
 	"testing"
@@ -16,6 +17,7 @@ import (
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
 	"fairlead/services/ledger"
+	"fairlead/services/receiptcode"
 	"fairlead/services/record"
 )
 
@@ -264,8 +266,10 @@ func TestFileReportTakes(t *testing.T) {
 func TestReplay(t *testing.T) {
 	t.Parallel()
 	h := newHouse(t)
+	code, err := receiptcode.New(rand.Reader)
+	require.NoError(t, err)
 	req := func() *pb.FileReportRequest {
-		return &pb.FileReportRequest{RequestId: otherUUID, Teller: &pb.Teller{DisplayName: "Wren"},
+		return &pb.FileReportRequest{RequestId: otherUUID, Teller: &pb.Teller{DisplayName: "Wren"}, ReceiptCode: receiptcode.Spoken(code),
 			Report: nearMiss(func(r *pb.Report) { r.Name = "reports/" + someUUID })}
 	}
 	first, err := call(worker, h.FileReport, req())
@@ -357,7 +361,9 @@ func TestAnonymous(t *testing.T) {
 	sent := injury(func(r *pb.Report, _ *pb.Harm) {
 		r.TellerMode, r.TellerRole, r.MadeTime = pb.TellerMode_TELLER_MODE_ANONYMOUS, pb.TellerRole_TELLER_ROLE_WORKER, timestamppb.New(now)
 	})
-	req := &pb.FileReportRequest{Report: sent, RequestId: someUUID}
+	code, err := receiptcode.New(rand.Reader)
+	require.NoError(t, err)
+	req := &pb.FileReportRequest{Report: sent, RequestId: someUUID, ReceiptCode: receiptcode.Spoken(code)}
 	resp, err := call(worker, h.FileReport, req)
 	require.NoError(t, err)
 	r := resp.Report

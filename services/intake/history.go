@@ -27,7 +27,7 @@ func (s *Service) history(ctx context.Context, r *pb.Report) (*pb.ListReportHist
 	if err != nil {
 		return nil, err
 	}
-	kinds := []string{record.KindTeller, record.KindTellerRead, record.KindAttachment}
+	kinds := []string{record.KindTeller, record.KindTellerRead, record.KindAttachment, record.KindMessage}
 	if view.Codes {
 		kinds = append(kinds, record.KindCoding)
 	}
@@ -50,6 +50,14 @@ func (s *Service) history(ctx context.Context, r *pb.Report) (*pb.ListReportHist
 		// Who added a photo, and filed the report, is who told.
 		if c.Verb == record.VerbFile || c.Verb == record.VerbAttach && (c.Actor == changes[0].Actor || c.Actor == access.Anonymous) {
 			hideFiler(e, r, s)
+		}
+		// Whoever comes by the receipt code is who told.
+		if c.Verb == record.VerbAnswer || c.Verb == record.VerbAcknowledge {
+			e.Actor = ""
+			if r.GetTellerMode() != pb.TellerMode_TELLER_MODE_NAMED {
+				zone := s.Tree.Location(r.GetWorkplace())
+				e.ChangeTime = timestamppb.New(harm.DayOf(c.Time, zone).In(zone))
+			}
 		}
 		if err := describe(e, c, before, view); err != nil {
 			return nil, err
@@ -101,6 +109,9 @@ func describe(e *pb.HistoryEntry, c ledger.Change, before map[string]proto.Messa
 			return err
 		}
 		e.Reason, e.ChangedFields = a.GetRemoveReason(), []string{"attachments"}
+		return nil
+	case record.KindMessage:
+		e.ChangedFields = []string{"messages"}
 		return nil
 	case record.KindTeller:
 		e.ChangedFields = []string{"teller"}

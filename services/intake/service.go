@@ -2,6 +2,8 @@ package intake
 
 import (
 	"context"
+	"crypto/rand"
+	"io"
 	"slices"
 	"time"
 
@@ -84,6 +86,8 @@ type Deps struct {
 	// RandomID makes a UUID that says nothing (version 4), for reports that
 	// must not tell when they were made.
 	RandomID func() string
+	// Random is what receipt codes are drawn from; nil is crypto/rand.
+	Random io.Reader
 }
 
 // Service implements ReportService.
@@ -93,7 +97,12 @@ type Service struct {
 }
 
 // New returns the service.
-func New(d Deps) *Service { return &Service{Deps: d} }
+func New(d Deps) *Service {
+	if d.Random == nil {
+		d.Random = rand.Reader
+	}
+	return &Service{Deps: d}
+}
 
 // FileReport implements ReportService.
 func (s *Service) FileReport(ctx context.Context, req *pb.FileReportRequest) (*pb.FileReportResponse, error) {

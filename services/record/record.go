@@ -30,6 +30,7 @@ const (
 	KindSignInCode = "SignInCode" // principals/{id}/code
 	KindSignInKey  = "SignInKey"  // signIn/key
 	KindAttachment = "Attachment" // reports/{uuid}/attachments/{uuid}
+	KindMessage    = "Message"    // reports/{uuid}/messages/{uuid}
 	// What is kept, held and taken out; see services/retention.
 	KindKept           = "Kept"           // reports/{uuid}/kept
 	KindRetentionClass = "RetentionClass" // retentionClasses/{id}
@@ -65,6 +66,11 @@ const (
 	VerbLink        = "link"
 	VerbUse         = "use"
 	VerbKeep        = "keep"
+	// Between a teller and the house.
+	VerbAsk         = "ask"
+	VerbTell        = "tell"
+	VerbAnswer      = "answer"
+	VerbAcknowledge = "acknowledge"
 )
 
 // Claim spaces: keys that belong to one resource only.
@@ -73,6 +79,8 @@ const (
 	SpaceShortCode = "short-code"
 	// SpaceSource maps dataset, a slash and source id to a report.
 	SpaceSource = "source"
+	// SpaceReceipt maps the hash of a receipt code to a report.
+	SpaceReceipt = "receipt"
 	// SpacePasskey maps the id of a passkey, and SpaceOpenID issuer and
 	// subject of an account, both hashed, to a credential.
 	SpacePasskey = "passkey"
@@ -84,7 +92,7 @@ const (
 // sealed kinds say who somebody is: their bodies lie in the ledger under a key
 // that can be destroyed.
 var sealed = map[string]bool{KindPerson: true, KindTeller: true, KindTellerRead: true, KindLegalHold: true,
-	KindPrincipal: true, KindPin: true,
+	KindPrincipal: true, KindPin: true, KindMessage: true,
 	KindCredential: true, KindSignInCode: true, KindSignInKey: true}
 
 // Sealed reports whether the bodies of a kind lie under a key that can be

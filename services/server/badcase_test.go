@@ -166,6 +166,8 @@ var wrongs = map[string][]wrong{
 	},
 
 	"ReportService.FileReport": {
+		{"no receipt code", edit(func(r *pb.FileReportRequest) { r.ReceiptCode = "7KQ2-MX4H-WPN8-3ZRT" }), invalid, "receipt_code"},
+		{"a receipt code that is easily guessed", edit(func(r *pb.FileReportRequest) { r.ReceiptCode = "0000-0000-0000-00000" }), invalid, "receipt_code"},
 		{"nothing", edit(func(r *pb.FileReportRequest) { proto.Reset(r) }), invalid, "report"},
 		{"an empty report", edit(func(r *pb.FileReportRequest) { r.Report = &pb.Report{} }), invalid, "report.narrative"},
 		{"only blanks", edit(func(r *pb.FileReportRequest) { r.Report.Narrative = " \n\t" }), invalid, "report.narrative"},
@@ -415,6 +417,23 @@ var wrongs = map[string][]wrong{
 	"AttachmentService.ListAttachments": {
 		{"nothing", edit(func(r *pb.ListAttachmentsRequest) { proto.Reset(r) }), invalid, "parent"},
 		{"nowhere", edit(func(r *pb.ListAttachmentsRequest) { r.Parent = "reports/" + nowhere }), notFound, ""},
+	},
+	"MessageService.AskTeller": {
+		{"nothing", edit(func(r *pb.AskTellerRequest) { proto.Reset(r) }), invalid, "report"},
+		{"nowhere", edit(func(r *pb.AskTellerRequest) { r.Report = "reports/" + nowhere }), notFound, ""},
+		{"only blanks", edit(func(r *pb.AskTellerRequest) { r.Text = "  " }), invalid, "text"},
+		{"too long", edit(func(r *pb.AskTellerRequest) { r.Text = strings.Repeat("a", 4001) }), invalid, "text"},
+	},
+	"MessageService.TellProgress": {
+		{"nothing", edit(func(r *pb.TellProgressRequest) { proto.Reset(r) }), invalid, "report"},
+		{"nowhere", edit(func(r *pb.TellProgressRequest) { r.Report = "reports/" + nowhere }), notFound, ""},
+		{"only blanks", edit(func(r *pb.TellProgressRequest) { r.Text = "  " }), invalid, "text"},
+		{"no stage", edit(func(r *pb.TellProgressRequest) { r.Stage = 0 }), invalid, "stage"},
+		{"a stage that is not told", edit(func(r *pb.TellProgressRequest) { r.Stage = pb.ProgressStage_PROGRESS_STAGE_VOIDED }), invalid, "stage"},
+	},
+	"MessageService.ListReportMessages": {
+		{"nothing", edit(func(r *pb.ListReportMessagesRequest) { proto.Reset(r) }), invalid, "report"},
+		{"nowhere", edit(func(r *pb.ListReportMessagesRequest) { r.Report = "reports/" + nowhere }), notFound, ""},
 	},
 	"AttachmentService.RemoveAttachment": {
 		{"nothing", edit(func(r *pb.RemoveAttachmentRequest) { proto.Reset(r) }), invalid, "name"},

@@ -1,6 +1,7 @@
 package server_test
 
 import (
+	"crypto/rand"
 	"fmt"
 	"strings"
 	"testing"
@@ -11,6 +12,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/receiptcode"
 	"fairlead/services/server/servertest"
 )
 
@@ -41,7 +43,9 @@ func filing(w *world) *pb.FileReportRequest {
 		WaterReached: pb.WaterReached_WATER_REACHED_NO, StepsTaken: "sand"}
 	r.MadeTime = timestamppb.New(now.AddDate(0, 0, -9))
 	r.Links = []*pb.ReportLink{{Report: w.report("linked").GetName(), Kind: pb.LinkKind_LINK_KIND_SAME_CAUSE}}
-	return &pb.FileReportRequest{Report: r, RequestId: w.id(), Teller: &pb.Teller{DisplayName: "Iris Storybook", Contact: "channel 4", Person: wren}}
+	code, err := receiptcode.New(rand.Reader)
+	require.NoError(w.t, err)
+	return &pb.FileReportRequest{Report: r, RequestId: w.id(), ReceiptCode: receiptcode.Spoken(code), Teller: &pb.Teller{DisplayName: "Iris Storybook", Contact: "channel 4", Person: wren}}
 }
 
 func filter() *pb.ReportFilter {
@@ -293,6 +297,15 @@ var good = map[string]func(w *world) proto.Message{
 		return &pb.CompareSummariesRequest{Summary: summary(), From: asAt(2), To: asAt(3), ReportLimit: 7}
 	},
 
+	"MessageService.AskTeller": func(w *world) proto.Message {
+		return &pb.AskTellerRequest{Report: w.report("asked").GetName(), Text: "Which step was it?", RequestId: w.id()}
+	},
+	"MessageService.TellProgress": func(w *world) proto.Message {
+		return &pb.TellProgressRequest{Report: w.report("told").GetName(), Stage: pb.ProgressStage_PROGRESS_STAGE_MADE_SAFE, Text: "The step is taped off.", RequestId: w.id()}
+	},
+	"MessageService.ListReportMessages": func(w *world) proto.Message {
+		return &pb.ListReportMessagesRequest{Report: w.report("heard").GetName()}
+	},
 	"RetentionService.ListRetentionClasses": func(*world) proto.Message { return &pb.ListRetentionClassesRequest{} },
 	"RetentionService.SetRetentionClass": func(w *world) proto.Message {
 		return &pb.SetRetentionClassRequest{RetentionClass: class(w), Reason: "the committee decided it", RequestId: w.id()}

@@ -29,6 +29,7 @@ import (
 	"fairlead/services/measure"
 	"fairlead/services/paging"
 	"fairlead/services/principals"
+	"fairlead/services/receipts"
 	"fairlead/services/retention"
 	"fairlead/services/search"
 	"fairlead/services/signin"
@@ -84,6 +85,8 @@ type rooms struct {
 	// closeFiles closes the store of photos and sound.
 	closeFiles func() error
 	sealed     *envelope.Service
+	receipts   *receipts.Service
+	messages   *receipts.Messages
 	keeping    *retention.Service
 
 	registry   *access.Registry
@@ -165,6 +168,9 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 			return ""
 		},
 	})
+	r.receipts, r.messages = receipts.New(receipts.Deps{
+		Ledger: known, Tree: tree, Slow: principals.NewThrottle(cfg.Clock), Clock: cfg.Clock, RandomID: uuid.NewString,
+	})
 	r.compute = compute.New()
 	keys, err := envelope.OpenKeys(filepath.Join(cfg.Data, SealingFolder))
 	if err != nil {
@@ -216,6 +222,8 @@ func (r *rooms) register(to grpc.ServiceRegistrar, policy *access.Policy) {
 	pb.RegisterChangeServiceServer(to, r.changes)
 	pb.RegisterComputeServiceServer(to, r.compute)
 	pb.RegisterSealedServiceServer(to, r.sealed)
+	pb.RegisterReceiptServiceServer(to, r.receipts)
+	pb.RegisterMessageServiceServer(to, r.messages)
 	pb.RegisterAttachmentServiceServer(to, r.files)
 	pb.RegisterRetentionServiceServer(to, r.keeping)
 	pb.RegisterAccessServiceServer(to, access.NewService(policy))

@@ -39,7 +39,9 @@ const (
 // ReportService takes reports in and keeps their state and history.
 type ReportServiceClient interface {
 	// FileReport stores a report and answers once it is on disk. The same
-	// request_id with the same body answers the same and writes nothing.
+	// request_id with the same body answers the same and stores nothing twice; only
+	// a receipt code that the service made is kept nowhere, so that a further one
+	// is given, and both lead to the report.
 	// Errors: INVALID_ARGUMENT (every violation at once; REQUEST_ID_REUSED),
 	// ALREADY_EXISTS (the report id holds another report), UNAVAILABLE (busy:
 	// try again with the same ids).
@@ -204,7 +206,9 @@ func (c *reportServiceClient) ImportReports(ctx context.Context, in *ImportRepor
 // ReportService takes reports in and keeps their state and history.
 type ReportServiceServer interface {
 	// FileReport stores a report and answers once it is on disk. The same
-	// request_id with the same body answers the same and writes nothing.
+	// request_id with the same body answers the same and stores nothing twice; only
+	// a receipt code that the service made is kept nowhere, so that a further one
+	// is given, and both lead to the report.
 	// Errors: INVALID_ARGUMENT (every violation at once; REQUEST_ID_REUSED),
 	// ALREADY_EXISTS (the report id holds another report), UNAVAILABLE (busy:
 	// try again with the same ids).

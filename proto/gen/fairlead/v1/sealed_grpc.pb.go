@@ -37,11 +37,11 @@ type SealedServiceClient interface {
 	// FileSealed opens what was sealed and files it as the caller. Sent again,
 	// the same bytes answer the same and write nothing.
 	//
-	// The device cannot mend what it can no longer read, so two things are mended
+	// The device cannot mend what it can no longer read, so three things are mended
 	// here instead of refused, and said in the notes: a time of the event that
-	// cannot be is left out as not known, and a workplace that takes no reports
-	// becomes the whole organisation, with the one that was chosen written into
-	// the spot.
+	// cannot be is left out as not known; a workplace that takes no reports becomes
+	// the whole organisation, with the one that was chosen written into the spot;
+	// and a receipt code that cannot be used is dropped.
 	// Errors: FAILED_PRECONDITION (sealed with a key that is not kept here: keep
 	// the bytes), INVALID_ARGUMENT (damaged, or inside something that cannot be
 	// mended: keep the bytes), and the errors of FileReport and AddAttachment.
@@ -90,11 +90,11 @@ type SealedServiceServer interface {
 	// FileSealed opens what was sealed and files it as the caller. Sent again,
 	// the same bytes answer the same and write nothing.
 	//
-	// The device cannot mend what it can no longer read, so two things are mended
+	// The device cannot mend what it can no longer read, so three things are mended
 	// here instead of refused, and said in the notes: a time of the event that
-	// cannot be is left out as not known, and a workplace that takes no reports
-	// becomes the whole organisation, with the one that was chosen written into
-	// the spot.
+	// cannot be is left out as not known; a workplace that takes no reports becomes
+	// the whole organisation, with the one that was chosen written into the spot;
+	// and a receipt code that cannot be used is dropped.
 	// Errors: FAILED_PRECONDITION (sealed with a key that is not kept here: keep
 	// the bytes), INVALID_ARGUMENT (damaged, or inside something that cannot be
 	// mended: keep the bytes), and the errors of FileReport and AddAttachment.
