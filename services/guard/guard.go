@@ -1,6 +1,8 @@
 package guard
 
 import (
+	"slices"
+
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
 )
@@ -9,13 +11,84 @@ import (
 const HeldBack = -1
 
 // Smallest is the least count that is shown to whoever has no need of smaller
-// ones (common practice, no published source; offices use 3 to 10).
+// ones, unless the house says otherwise (common practice, no published source;
+// offices use 3 to 10).
 const Smallest = 5
 
-// Applies reports whether small counts are held back from who: from everybody
-// but advisers and auditors, who read the reports themselves.
-func Applies(who access.Principal) bool {
-	return !who.Has(pb.Role_ROLE_ADVISER) && !who.Has(pb.Role_ROLE_AUDITOR)
+// Floor is the least that a house may set, and the least count in whatever is
+// made to be handed over: below it a count of two tells each of the two about
+// the other.
+const Floor = 3
+
+// open are the roles that read the reports themselves, health facts and all.
+var open = []pb.Role{pb.Role_ROLE_ADVISER, pb.Role_ROLE_AUDITOR, pb.Role_ROLE_SUPERVISOR}
+
+// Applies reports whether small counts of the workplaces (each with all below
+// it; empty is the whole tree) are held back from who: from everybody who could
+// not read all the reports behind them. Whoever supervises one place and sits
+// on the committee for all of them counts, beyond that place, as the committee.
+func Applies(who access.Principal, t access.Tree, workplaces []string) bool {
+	reads := who.As(open)
+	if !slices.ContainsFunc(open, reads.Has) {
+		return true
+	}
+	if len(reads.Workplaces) == 0 {
+		return false
+	}
+	if len(workplaces) == 0 {
+		return true
+	}
+	return slices.ContainsFunc(workplaces, func(w string) bool { return !access.Sees(reads, t, w) })
+}
+
+// Health reports whether a dimension says what is wrong with somebody's body:
+// sensitivity 2. Such counts are told to those they are held back from by whole
+// years only, see [Lattice].
+func Health(d pb.Dimension) bool {
+	return d == pb.Dimension_DIMENSION_NATURE || d == pb.Dimension_DIMENSION_BODILY_LOCATION
+}
+
+// AsksHealth reports whether a filter picks by what is wrong with somebody's
+// body: a count of what it finds is then a count by health.
+func AsksHealth(f *pb.ReportFilter) bool {
+	for _, c := range f.GetCodes() {
+		if c.GetFacet() == pb.Facet_FACET_NATURE || c.GetFacet() == pb.Facet_FACET_BODILY_LOCATION {
+			return true
+		}
+	}
+	return anySide(f, Health)
+}
+
+// Tells reports whether counts by a dimension are about persons or about codes,
+// so that small ones are held back. Kind, workplace, month, year, data set and
+// worst credible outcome are not: they are facts of an event that whoever works
+// there knows, charts by month could not do without them, and the figures of
+// AS 1885.1 by workplace are made of them.
+func Tells(d pb.Dimension) bool {
+	switch d {
+	case pb.Dimension_DIMENSION_MECHANISM, pb.Dimension_DIMENSION_BREAKDOWN_AGENCY, pb.Dimension_DIMENSION_AGENCY,
+		pb.Dimension_DIMENSION_OUTCOME, pb.Dimension_DIMENSION_EMPLOYMENT_GROUP:
+		return true
+	}
+	return Health(d)
+}
+
+// AsksPersons reports whether a filter picks by facts of which small counts are
+// held back.
+func AsksPersons(f *pb.ReportFilter) bool {
+	return len(f.GetCodes())+len(f.GetOutcomes())+len(f.GetEmploymentGroups()) > 0 || anySide(f, Tells) ||
+		slices.ContainsFunc(f.GetCells(), (*pb.CellMatch).GetCountHarms)
+}
+
+func anySide(f *pb.ReportFilter, is func(pb.Dimension) bool) bool {
+	for _, c := range f.GetCells() {
+		for _, s := range c.GetSides() {
+			if is(s.GetDimension()) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // List says which counts of a list with its sum must not be shown: those from 1

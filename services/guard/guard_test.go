@@ -1,6 +1,8 @@
 package guard_test
 
 import (
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -217,13 +219,43 @@ func TestList(t *testing.T) {
 	})
 }
 
+// chain is a tree by prefix: a/b is below a.
+type chain struct{}
+
+func (chain) Within(w, a string) bool { return w == a || strings.HasPrefix(w, a+"/") }
+
 func TestApplies(t *testing.T) {
 	t.Parallel()
 	for n := range pb.Role_name {
 		role := pb.Role(n)
-		open := role == pb.Role_ROLE_ADVISER || role == pb.Role_ROLE_AUDITOR
-		require.Equal(t, !open, guard.Applies(access.Principal{Name: "p", Roles: []pb.Role{role}}), role.String())
+		open := role == pb.Role_ROLE_ADVISER || role == pb.Role_ROLE_AUDITOR || role == pb.Role_ROLE_SUPERVISOR
+		require.Equal(t, !open, guard.Applies(access.Principal{Name: "p", Roles: []pb.Role{role}}, chain{}, nil), role.String())
 	}
-	require.True(t, guard.Applies(access.Principal{}))
-	require.False(t, guard.Applies(access.Principal{Roles: []pb.Role{pb.Role_ROLE_COMMITTEE, pb.Role_ROLE_ADVISER}}))
+	require.True(t, guard.Applies(access.Principal{}, chain{}, nil))
+	require.False(t, guard.Applies(access.Principal{Roles: []pb.Role{pb.Role_ROLE_COMMITTEE, pb.Role_ROLE_ADVISER}}, chain{}, nil))
+	// Whoever supervises the north and sits on the committee.
+	both := access.Granted("principals/x", "X", []access.Grant{{Role: pb.Role_ROLE_SUPERVISOR, Workplaces: []string{"shire/north"}}, {Role: pb.Role_ROLE_COMMITTEE}})
+	require.False(t, guard.Applies(both, chain{}, []string{"shire/north/trees"}))
+	require.True(t, guard.Applies(both, chain{}, nil), "of the whole, as the committee")
+	require.True(t, guard.Applies(both, chain{}, []string{"shire/north", "shire/south"}))
+	require.True(t, guard.Applies(access.Granted("principals/x", "X", []access.Grant{{Role: pb.Role_ROLE_COMMITTEE}}), chain{}, []string{"shire/north"}))
+}
+
+func TestWhatTells(t *testing.T) {
+	t.Parallel()
+	nature := &pb.ReportFilter{Codes: []*pb.CodeMatch{{Facet: pb.Facet_FACET_NATURE, Code: "1"}}}
+	cell := &pb.ReportFilter{Cells: []*pb.CellMatch{{Sides: []*pb.CellSide{{Dimension: pb.Dimension_DIMENSION_KIND}, {Dimension: pb.Dimension_DIMENSION_BODILY_LOCATION}}}}}
+	require.True(t, guard.AsksHealth(nature) && guard.AsksPersons(nature))
+	require.True(t, guard.AsksHealth(cell) && guard.AsksPersons(cell))
+	outcome := &pb.ReportFilter{Outcomes: []pb.OutcomeClass{pb.OutcomeClass_OUTCOME_CLASS_DEATH}}
+	require.False(t, guard.AsksHealth(outcome))
+	require.True(t, guard.AsksPersons(outcome))
+	require.False(t, guard.AsksPersons(&pb.ReportFilter{Kinds: []pb.ReportKind{pb.ReportKind_REPORT_KIND_HAZARD}, Workplaces: []string{"w"}}))
+	require.False(t, guard.AsksPersons(nil))
+	// Every dimension of the contract was thought about: those that do not tell
+	// are listed here, so that a new one is looked at.
+	quiet := []string{"UNSPECIFIED", "KIND", "WORKPLACE", "MONTH", "YEAR", "POTENTIAL", "DATASET"}
+	for n, name := range pb.Dimension_name {
+		require.Equal(t, !slices.Contains(quiet, strings.TrimPrefix(name, "DIMENSION_")), guard.Tells(pb.Dimension(n)), name)
+	}
 }
