@@ -17,6 +17,7 @@ const walk = (dir) => readdirSync(dir).sort().flatMap((f) => (statSync(join(dir,
 // The version is that of the sources, so that it is known before the bundle is.
 const version = hash(Buffer.concat([...walk("src"), ...walk("public"), "build.mjs", "package-lock.json"].map((f) => readFileSync(f))), 8);
 const common = {
+  absWorkingDir: import.meta.dirname,
   bundle: true, minify: true, format: "esm", target: ["chrome110", "firefox115", "safari16.4"], write: false, legalComments: "none", charset: "utf8",
 };
 const bundle = async (entry, define) =>

@@ -95,8 +95,11 @@ func (h *house) front() {
 
 // hangUp breaks the connection off.
 func hangUp(w http.ResponseWriter) {
-	conn, _, err := w.(http.Hijacker).Hijack()
-	if err == nil {
+	h, ok := w.(http.Hijacker)
+	if !ok {
+		return // nobody hears it anyway
+	}
+	if conn, _, err := h.Hijack(); err == nil {
 		_ = conn.Close()
 	}
 }

@@ -31,6 +31,9 @@ type window struct {
 	h   *house
 	ctx context.Context
 
+	// wrongClock is the script that makes the clock of the page wrong.
+	wrongClock page.ScriptIdentifier
+
 	mu    sync.Mutex
 	wrong []string
 	urls  []string

@@ -27,6 +27,8 @@ export interface Screen {
   // at is where on the way it is.
   at?: { n: number; of: number } | undefined;
   strong?: boolean;
+  // watch runs when it is shown, and whenever the queue changes while it is.
+  watch?: (() => void) | undefined;
 }
 
 const blankTally: Tally = { waiting: 0, overADay: 0, kept: 0 };
@@ -40,8 +42,6 @@ export class App {
   busy = false;
   // returning says that one answer is being changed, and the look follows.
   returning = false;
-  // watch runs whenever the queue changes, while its screen is shown.
-  watch: (() => void) | undefined;
   private screen: Screen | undefined;
   private since = 0;
   private strip = el("p", { class: "state", role: "status" });
@@ -80,7 +80,6 @@ export class App {
 
   show(s: Screen): void {
     this.leave();
-    this.watch = undefined;
     this.screen = s;
     this.since = performance.now();
     const title = el("h1", { tabindex: -1 }, s.title);
@@ -106,6 +105,7 @@ export class App {
     this.tell();
     scrollTo(0, 0);
     title.focus({ preventScroll: true });
+    s.watch?.();
   }
 
   // staff shows how far one is, as marks on a measuring staff, and says it.
@@ -132,7 +132,8 @@ export class App {
     let words: string;
     let state: string;
     if (p?.problem) [words, state] = [t("warn_failed", { why: p.problem }), "trouble"];
-    else if (p) [words, state] = p.kept ? [t("strip_writing", { code: shown(p.code) }), "kept"] : [t("strip_opening"), "unkept"];
+    else if (p?.kept) [words, state] = [t("strip_writing", { code: shown(p.code) }), "kept"];
+    else if (p) [words, state] = [p.ever ? t("strip_keeping", { code: shown(p.code) }) : t("strip_opening"), "unkept"];
     else if (this.tally.waiting > 0) [words, state] = [t("strip_waiting", { n: this.tally.waiting }), "waiting"];
     else [words, state] = [t("strip_clear"), "clear"];
     if (this.strip.textContent !== words) this.strip.textContent = words;
@@ -143,7 +144,7 @@ export class App {
     if (!this.db) return;
     this.tally = await tally(this.db, Date.now());
     this.tell();
-    this.watch?.();
+    this.screen?.watch?.();
   }
 
   // putAway goes back to the start and forgets: the page is loaded anew, so that

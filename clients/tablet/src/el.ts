@@ -54,10 +54,10 @@ export function field(o: {
 }
 
 // row is an answer or a way on: a whole line to hit.
-export function row(o: { words: string; more?: string | undefined; chosen?: boolean | undefined; id?: string; press: () => void; chosenWords?: string }): HTMLElement {
+export function row(o: { words: string; more?: string | undefined; chosen?: boolean | undefined; id?: string; press: () => void; chosenWords?: string; kind?: string }): HTMLElement {
   return el(
     "button",
-    { type: "button", class: "row", id: o.id, ...(o.chosen === undefined ? {} : { "aria-pressed": o.chosen ? "true" : "false" }), click: o.press },
+    { type: "button", class: o.kind ? "row " + o.kind : "row", id: o.id, ...(o.chosen === undefined ? {} : { "aria-pressed": o.chosen ? "true" : "false" }), click: o.press },
     el("span", { class: "row-words" }, o.words, o.chosen && o.chosenWords ? el("span", { class: "mark" }, " · " + o.chosenWords) : null),
     o.more ? el("span", { class: "more" }, o.more) : null,
   );

@@ -11,6 +11,10 @@ export class Pad {
   problem = "";
   kept = false;
   onChange: () => void = () => {};
+  // ever says that something of it was kept before.
+  get ever(): boolean {
+    return this.edition > 0;
+  }
   private edition = 0;
   private saving: Promise<void> | undefined;
   private again = false;

@@ -11,6 +11,7 @@ export interface FileReportRequest {
   teller?: Teller;
   requestId?: string;
   validateOnly?: boolean;
+  receiptCode?: string;
 }
 
 export interface Report {

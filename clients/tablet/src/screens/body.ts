@@ -40,7 +40,7 @@ export function bodyMap(chosen: string[], changed: () => void): HTMLElement {
         say();
         changed();
       },
-    }, area ? t(("body_" + name.replace(/^(left|right)_/, "")) as Key) : words);
+    }, area ? t(("body_" + name.replace(/^(left|right)_/, "")) as Key) : t(("body_" + name) as Key));
     return b;
   };
   const say = () => {

@@ -1,13 +1,13 @@
 // The last screens: look it over, send, see where it is, or put it away.
 import type { App, Screen } from "../app.ts";
-import { bodyWords, enough, type Draft } from "../draft.ts";
+import { bodyWords, enough, midnight, type Draft } from "../draft.ts";
 import { el, field, row } from "../el.ts";
 import { path, type Flow } from "../flow.ts";
 import { plainCode, shown } from "../lock.ts";
 import { enqueue, filesLeft } from "../queue.ts";
 import type { Item } from "../store.ts";
 import { note } from "../timing.ts";
-import { t, type Key } from "../words.ts";
+import { language, t, type Key } from "../words.ts";
 
 export class Ending {
   constructor(private flow: Flow) {}
@@ -16,7 +16,7 @@ export class Ending {
     const d = app.draft;
     const asked = new Set(path(d));
     const line = ([step, title, said]: [string, string, string]) =>
-      row({ words: title, more: said || t("look_empty"), id: "look-" + step, press: () => this.flow.change(step) });
+      row({ words: title, more: said || t("look_empty"), id: "look-" + step, kind: said ? "" : "empty", press: () => this.flow.change(step) });
     const all = this.lines(app, d);
     const ready = enough(d);
     const wrong = el("p", { class: "wrong", role: "alert", id: "wrong" });
@@ -52,7 +52,7 @@ export class Ending {
     return [
       ["kind", t("kind_title"), say(d.kind, "kind_")],
       ["place", t("place_title"), place],
-      ["when", t("when_title"), d.when?.how === "day" ? d.when.day : say(d.when?.how, "when_")],
+      ["when", t("when_title"), d.when?.how === "day" ? midnight(d.when.day).toLocaleDateString(language().tag === "en" ? "en-AU" : language().tag, { day: "numeric", month: "long", year: "numeric" }) : say(d.when?.how, "when_")],
       ["who", t("who_title"), say(d.mode, "who_")],
       ["name", t("name_title"), joined(d.name, d.contact)],
       ["words", t(d.kind === "hazard" ? "words_hazard_title" : "words_title"), joined(d.words, files)],
@@ -113,13 +113,9 @@ export class Ending {
       const left = await filesLeft(app.db!, item.id);
       files.textContent = left ? t("sent_files", { n: left }) : "";
     };
-    // show() clears the watch, so it is set after.
-    queueMicrotask(() => {
-      app.watch = () => void draw();
-      void draw();
-    });
     return {
       name: "sent",
+      watch: () => void draw(),
       title: t("sent_title_saved"),
       next: { words: t("done"), press: () => void app.putAway() },
       strong: true,

@@ -23,18 +23,18 @@ export class Start {
       warned.replaceChildren(...(list.length ? [el("div", { class: "warn", role: "note" }, el("h2", {}, t("warn_title")), ...list.map((w) => el("p", {}, w)))] : []));
     };
     draw();
-    queueMicrotask(() => (app.watch = draw));
     const back = () => app.show(this.start(app));
     return {
       name: "start",
       title: t("start_title"),
+      watch: draw,
       body: [
         el("p", { class: "lead" }, t("start_say")),
         warned,
         el("div", { class: "rows" },
           app.db
             ? row({
-                words: t("start_tell"), more: t("start_tell_more"), id: "tell",
+                words: t("start_tell"), more: t("start_tell_more"), id: "tell", kind: "first",
                 press: () => {
                   app.use(Pad.fresh(app.db!, language().tag));
                   this.flow.go("kind");
@@ -106,9 +106,9 @@ export class Start {
     };
     await draw();
     const say = el("p", { role: "status" });
-    queueMicrotask(() => (app.watch = () => void draw()));
     return {
       name: "mine",
+      watch: () => void draw(),
       title: t("mine_title"),
       back,
       body: [
