@@ -70,12 +70,12 @@ func TestCut_isTheLedgerThatStopped(t *testing.T) {
 			require.NoError(rt, err)
 			return path, h.Seq
 		}
-		for range rapid.IntRange(0, 8).Draw(rt, "before") {
+		for range rapid.IntRange(0, 5).Draw(rt, "before") {
 			write(rt)
 		}
 		stopped, at := keep()
 		later := map[string]bool{}
-		for range rapid.IntRange(0, 8).Draw(rt, "after") {
+		for range rapid.IntRange(0, 5).Draw(rt, "after") {
 			if h, err := s.Head(t.Context()); err == nil && h.Seq == at {
 				// A write that changed nothing still belongs to this moment.
 				stopped, _ = keep()
