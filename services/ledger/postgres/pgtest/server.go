@@ -28,8 +28,8 @@ type server struct {
 }
 
 // keeper waits until the process that started it has ended, then stops the
-// server and removes its folder.
-const keeper = `cat >/dev/null; "$1/pg_ctl" -D "$2/data" -m immediate -s stop; rm -rf "$2"`
+// server and removes its folder, and what was being put there at that moment.
+const keeper = `cat >/dev/null; "$1/pg_ctl" -D "$2/data" -m immediate -s stop; rm -rf "$2"; sleep 5; rm -rf "$2"`
 
 // programs returns the folder of PostgreSQL's programs.
 func programs() (string, error) {
@@ -86,8 +86,14 @@ func newServer(settings ...string) (*server, error) {
 		return nil, err
 	}
 	s := &server{bin: bin, dir: dir, password: rand.Text(), as: as, settings: settings}
-	if err := s.create(); err != nil {
+	// Before there is anything to keep: making a cluster takes seconds, in which
+	// this process may end.
+	if err := s.keep(); err != nil {
 		_ = os.RemoveAll(dir) // err says more
+		return nil, err
+	}
+	if err := s.create(); err != nil {
+		_ = s.life.Close() // the keeper removes the folder
 		return nil, err
 	}
 	return s, nil
@@ -108,9 +114,6 @@ func (s *server) create() error {
 	// The password goes over the loopback of this machine: in clear text it
 	// spares each connection some milliseconds of hashing.
 	if err := s.run("initdb", "-D", s.data(), "-U", "fairlead", "--pwfile", word, "-A", "password", "-E", "UTF8", "--locale=C", "--no-sync"); err != nil {
-		return err
-	}
-	if err := s.keep(); err != nil {
 		return err
 	}
 	// Another program may take a free port before we do.
