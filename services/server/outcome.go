@@ -15,6 +15,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	"fairlead/services/fault"
+	"fairlead/services/ledger"
 )
 
 // finish turns what a room returned into what may leave, and logs the call.
@@ -44,6 +45,11 @@ func (g *gate) outward(ctx context.Context, method, id string, err error) error 
 		return say(codes.DeadlineExceeded, reasonTimedOut, lateWords)
 	case errors.Is(err, context.Canceled), code == codes.Canceled:
 		return say(codes.Canceled, reasonGivenUp, "the call was given up")
+	case errors.Is(err, ledger.ErrAway), errors.Is(err, ledger.ErrBusy):
+		// Of a read, perhaps the one that makes the answer to a write that is
+		// done: sent again with the same ids it is answered.
+		g.log.WarnContext(ctx, "the ledger did not answer a read", "method", method, "call", id, "cause", redact(err))
+		return fault.Busy(tryAgain)
 	}
 	g.log.ErrorContext(ctx, "call failed inside", "method", method, "call", id, "cause", redact(err))
 	return fault.Internal(id)

@@ -16,7 +16,7 @@ import (
 func TestTwoServers(t *testing.T) {
 	t.Parallel()
 	seed, rng := chance(t)
-	rounds := max(6, *kills/10)
+	rounds := max(3, *kills/10)
 	pg := pgtest.Start(t)
 	address := pg.Database()
 	dir := t.TempDir()
