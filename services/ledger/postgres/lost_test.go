@@ -98,6 +98,34 @@ func TestCommit_lostWithoutChange(t *testing.T) {
 	}
 }
 
+// TestCommit_unknown loses the connection during a commit and gets none back:
+// the caller is told that it is not known, and the same request settles it.
+func TestCommit_unknown(t *testing.T) {
+	for name, c := range map[string]cut{"not kept": {}, "kept": {forward: true, answered: true}} {
+		t.Run(name, func(t *testing.T) {
+			p, through := newProxy(t, pgtest.Database(t))
+			s := openStore(t, through, postgres.Options{Patience: 200 * time.Millisecond})
+			r := ledger.Request{Actor: "people/ann", ID: "r1"}
+			_, err := s.Write(t.Context(), r, func(ctx context.Context, tx ledger.Tx) error {
+				err := put("reports/1", "x")(ctx, tx)
+				p.closed.Store(true)
+				p.arm(c) // the next message holds the commit
+				return err
+			})
+			require.ErrorIs(t, err, ledger.ErrUnknown)
+			require.NotErrorIs(t, err, ledger.ErrAway, "that would say that nothing was written")
+			p.closed.Store(false)
+			var got ledger.Receipt
+			soon(t, "the request is answered", func() bool {
+				got, err = s.Write(t.Context(), r, put("reports/1", "x"))
+				return err == nil
+			})
+			require.Equal(t, ledger.Receipt{FirstSeq: 1, Seq: 1, Replayed: c.forward}, got)
+			require.Equal(t, int64(1), requireSound(t, s).Changes)
+		})
+	}
+}
+
 // TestCut_anywhere cuts every connection again and again while two servers are
 // written to.
 func TestCut_anywhere(t *testing.T) {

@@ -20,6 +20,8 @@ type proxy struct {
 	wg sync.WaitGroup
 	// deaf drops requests to cancel a statement.
 	deaf atomic.Bool
+	// closed turns every new connection away.
+	closed atomic.Bool
 
 	mu    sync.Mutex
 	conns map[net.Conn]bool
@@ -44,6 +46,10 @@ func newProxy(t *testing.T, address string) (*proxy, string) {
 			c, err := l.Accept()
 			if err != nil {
 				return
+			}
+			if p.closed.Load() {
+				_ = c.Close()
+				continue
 			}
 			p.wg.Go(func() { p.serve(c) })
 		}

@@ -374,7 +374,7 @@ func (w *writer) answered(one *write) (bool, error) {
 		one.outcome = refused
 		return true, nil
 	}
-	one.receipt = ledger.Receipt{FirstSeq: m.firstSeq, Seq: m.seq, Answer: m.answer, Replayed: true}
+	one.receipt = ledger.Receipt{FirstSeq: m.firstSeq, Seq: m.seq, Answer: given(m.answer), Replayed: true}
 	one.outcome = replayed
 	return true, nil
 }
