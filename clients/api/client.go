@@ -63,6 +63,10 @@ type Client struct {
 	Attachments pb.AttachmentServiceClient
 	// Retention keeps and forgets.
 	Retention pb.RetentionServiceClient
+	// Receipts is for whoever holds a receipt code.
+	Receipts pb.ReceiptServiceClient
+	// Messages asks and tells whoever told a report.
+	Messages pb.MessageServiceClient
 
 	o     Options
 	close func() error
@@ -97,6 +101,7 @@ func New(conn grpc.ClientConnInterface, o Options) *Client {
 		Measures: pb.NewMeasureServiceClient(w), Exports: pb.NewExportServiceClient(w),
 		Changes: pb.NewChangeServiceClient(w), Compute: pb.NewComputeServiceClient(w),
 		Attachments: pb.NewAttachmentServiceClient(w), Retention: pb.NewRetentionServiceClient(w),
+		Receipts: pb.NewReceiptServiceClient(w), Messages: pb.NewMessageServiceClient(w),
 		o: o, close: func() error { return nil },
 	}
 }

@@ -302,6 +302,10 @@ func filed(p *page.Page, r *pb.FileReportResponse, check bool) {
 	} else {
 		p.Linef("Stored. Code to quote: %s", rep.GetShortCode())
 		p.Linef("Report: %s   change %d", rep.GetName(), r.GetSequenceNumber())
+		if r.GetReceiptCode() != "" {
+			p.Linef("Receipt: %s", r.GetReceiptCode())
+			p.Linef("Keep the receipt: with it, and without a name, fairlead receipt shows what came of it. Nobody else has it.")
+		}
 	}
 	for _, n := range r.GetNotes() {
 		p.Item(n)
