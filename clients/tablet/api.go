@@ -23,6 +23,9 @@ const (
 	// perMinute bounds what one address files here: a tablet that comes back
 	// after two weeks sends a hundred reports with their photos at once.
 	perMinute = 600
+	// codesPerMinute bounds how many receipt and enrolment codes one address
+	// tries.
+	codesPerMinute = 30
 	// patience bounds a call to the services.
 	patience = 60 * time.Second
 )
@@ -129,10 +132,15 @@ func (t *tablet) fileSealed(w http.ResponseWriter, r *http.Request) {
 	answer(w, http.StatusOK, stored{ShortCode: resp.GetShortCode(), Notes: resp.GetNotes()})
 }
 
-// admit lets a tablet in: as the open report form, while that is open.
+// admit lets a tablet in: by its own token when it is enrolled, else as the open
+// report form, while that is open.
 func (t *tablet) admit(w http.ResponseWriter, r *http.Request) (context.Context, context.CancelFunc, bool) {
-	if t.opts.FormToken == "" {
-		answer(w, http.StatusUnauthorized, problem{"the report form is closed here; ask whoever looks after access"})
+	token := t.opts.FormToken
+	if own, ok := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer "); ok {
+		token = own
+	}
+	if token == "" {
+		answer(w, http.StatusUnauthorized, problem{"the report form is closed here; enrol this tablet"})
 		return nil, nil, false
 	}
 	if host, _, err := net.SplitHostPort(r.RemoteAddr); err == nil && !t.limiter.allow(host) {
@@ -140,7 +148,7 @@ func (t *tablet) admit(w http.ResponseWriter, r *http.Request) (context.Context,
 		answer(w, http.StatusTooManyRequests, problem{"too much from here in one minute; nothing was stored; it is taken later"})
 		return nil, nil, false
 	}
-	ctx, cancel := context.WithTimeout(as(r.Context(), t.opts.FormToken), patience)
+	ctx, cancel := context.WithTimeout(as(r.Context(), token), patience)
 	return ctx, cancel, true
 }
 

@@ -43,11 +43,14 @@ type Options struct {
 
 // tablet is the handler's state.
 type tablet struct {
-	places  pb.WorkplaceServiceClient
-	sealed  pb.SealedServiceClient
-	opts    Options
-	limiter *limiter
-	files   map[string]file
+	places   pb.WorkplaceServiceClient
+	sealed   pb.SealedServiceClient
+	opts     Options
+	receipts pb.ReceiptServiceClient
+	devices  pb.DeviceServiceClient
+	// limiter bounds what is filed from an address, codes how many codes are tried.
+	limiter, codes *limiter
+	files          map[string]file
 }
 
 // file is a file of the bundle as it goes out.
@@ -75,11 +78,15 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 	}
 	t := &tablet{
 		places: pb.NewWorkplaceServiceClient(conn), sealed: pb.NewSealedServiceClient(conn),
-		opts: opts, limiter: newLimiter(opts.Clock, perMinute, time.Minute), files: files,
+		opts: opts, receipts: pb.NewReceiptServiceClient(conn), devices: pb.NewDeviceServiceClient(conn),
+		limiter: newLimiter(opts.Clock, perMinute, time.Minute), codes: newLimiter(opts.Clock, codesPerMinute, time.Minute), files: files,
 	}
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /tablet/api/hello", t.hello)
 	mux.HandleFunc("POST /tablet/api/sealed", t.fileSealed)
+	mux.HandleFunc("POST /tablet/api/receipt", t.receipt)
+	mux.HandleFunc("POST /tablet/api/answer", t.reply)
+	mux.HandleFunc("POST /tablet/api/enrol", t.enrol)
 	mux.HandleFunc("GET /tablet/", t.serve)
 	// What another site posts is refused before anything runs.
 	return secured(http.NewCrossOriginProtection().Handler(mux)), nil

@@ -105,8 +105,8 @@ var rules = map[string][]pb.Role{
 	"MessageService.ListReportMessages": {supervisor, adviser, investigator},
 
 	// What is inside passes this table again, as the method it is meant for.
-	"SealedService.GetSealingKey": {worker, supervisor, representative, adviser, committee, administrator, integration},
-	"SealedService.FileSealed":    {worker, supervisor, representative, adviser, committee, administrator, integration},
+	"SealedService.GetSealingKey": {worker, supervisor, representative, adviser, committee, administrator, integration, device, investigator, officer},
+	"SealedService.FileSealed":    {worker, supervisor, representative, adviser, committee, administrator, integration, device, investigator, officer},
 
 	// Who may add to which report is narrowed further: see services/attachments.
 	"AttachmentService.AddAttachment":    {worker, supervisor, representative, adviser, committee, administrator, integration, officer, investigator, device},

@@ -37,6 +37,8 @@ export class App {
   pad: Pad | undefined;
   sender: Sender | undefined;
   tally = blankTally;
+  // place is where this tablet is enrolled; "" when it is not.
+  place = "";
   space: Space = { used: 0, all: 0, persisted: true };
   // busy holds the idle clock while somebody records or a photo is read.
   busy = false;

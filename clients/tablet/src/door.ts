@@ -1,6 +1,5 @@
-// The one module that knows how this tablet reaches the service. Today it files
-// by the door of the open report form; when a tablet is enrolled, its own token
-// goes into the headers here, and nothing else changes.
+// The one module that knows how this tablet reaches the service: with its own
+// token when it is enrolled, else by the door of the open report form.
 
 export interface Place {
   name: string;
@@ -36,11 +35,18 @@ export type Answer =
   | { what: "refused" }; // it will not be taken as it is: keep it, tell somebody
 
 const base = "/tablet/api/";
+let token = "";
+
+// useToken makes this tablet call by its own name.
+export function useToken(t: string): void {
+  token = t;
+}
 
 async function ask(path: string, body?: Uint8Array, type?: string): Promise<Response> {
   return fetch(base + path, {
     method: body ? "POST" : "GET",
-    ...(body ? { body: body as Uint8Array<ArrayBuffer>, headers: { "Content-Type": type! } } : {}),
+    ...(body ? { body: body as Uint8Array<ArrayBuffer> } : {}),
+    headers: { ...(type ? { "Content-Type": type } : {}), ...(token ? { Authorization: "Bearer " + token } : {}) },
     cache: "no-store",
     credentials: "omit",
     signal: AbortSignal.timeout(90_000),
@@ -82,3 +88,36 @@ export async function deliver(request: Uint8Array): Promise<Answer> {
     return { what: "later" };
   }
 }
+
+// say posts JSON and returns the answer; the status when it is refused, nothing
+// when the service is out of reach.
+async function say<T>(path: string, body: unknown): Promise<T | number | undefined> {
+  try {
+    const r = await ask(path, new TextEncoder().encode(JSON.stringify(body)), "application/json");
+    return r.ok ? ((await r.json()) as T) : r.status;
+  } catch {
+    return undefined;
+  }
+}
+
+// Heard is what came of a report.
+export interface Heard {
+  shortCode: string;
+  summary: string;
+  aboutName: string;
+  steps: { words: string; date: string }[];
+  messages: { name: string; from: "house" | "teller"; question: boolean; notFixed: boolean; text: string; date: string }[];
+}
+
+export const hear = (code: string) => say<Heard>("receipt", { code });
+
+// answer sends words of the teller; the id makes a repetition the same message.
+export const answer = (a: { code: string; text: string; notFixed: boolean; answers: string; requestID: string }) => say<object>("answer", a);
+
+export interface Enrolled {
+  secret: string;
+  name: string;
+  home: string;
+}
+
+export const enrol = (code: string) => say<Enrolled>("enrol", { code });

@@ -79,8 +79,8 @@ const waters = { no: "WATER_REACHED_NO", drain: "WATER_REACHED_DRAIN", water: "W
 const notKnown = "ANSWER_STATE_NOT_KNOWN" as const;
 
 // contents makes what is sealed: the report first, then its photos and sounds.
-// now is the clock of this tablet.
-export function contents(d: Draft, now: number): { report: SealedContent; files: { mark: FileMark; content: SealedContent }[] } {
+// now is the clock of this tablet; receipt the code to hear back by.
+export function contents(d: Draft, now: number, receipt = ""): { report: SealedContent; files: { mark: FileMark; content: SealedContent }[] } {
   const hidden = d.mode === "nobody";
   const mint = () => (hidden ? randomID() : timedID(now));
   const answers: NonNullable<Report["answers"]> = {};
@@ -105,7 +105,8 @@ export function contents(d: Draft, now: number): { report: SealedContent; files:
   if (d.kind === "spill" || d.substance.trim() !== "") report.release = release(d);
   if (d.damage.trim() !== "") report.damage = d.damage.trim();
 
-  const file: FileReportRequest = { report, requestId: hidden ? randomID() : timedID(now) };
+  const file: FileReportRequest = { report, requestId: mint() };
+  if (receipt) file.receiptCode = receipt;
   if (!hidden && (d.name.trim() !== "" || d.contact.trim() !== "")) file.teller = { displayName: d.name.trim(), contact: d.contact.trim() };
   return {
     report: { file, countedBack },

@@ -1,6 +1,7 @@
 // The start of the app: the store, the words, the screens, and the worker that
 // keeps the app itself on the tablet.
 import { App } from "./app.ts";
+import { useToken, type Enrolled } from "./door.ts";
 import { Flow, type Step } from "./flow.ts";
 import { space } from "./health.ts";
 import { watchIdle } from "./idle.ts";
@@ -34,6 +35,9 @@ async function begin(): Promise<void> {
   if (db) {
     const wanted = await recall<string>(db, "language").catch(() => undefined);
     if (wanted && wanted !== "en") await speak(wanted);
+    const enrolled = await recall<Enrolled>(db, "enrolled");
+    useToken(enrolled?.secret ?? "");
+    app.place = enrolled?.home ?? "";
     app.sender = new Sender(db);
     app.sender.onChange = () => void app.count();
     await app.sender.begin();

@@ -3,6 +3,7 @@ import { contents } from "./draft.ts";
 import { deliver, hello, type Hello } from "./door.ts";
 import { randomID } from "./ids.ts";
 import type { Pad } from "./pad.ts";
+import { newCode } from "./receipt.ts";
 import { seal } from "./seal.ts";
 import { dayOf, recall, remember, strict, type Item, type Store } from "./store.ts";
 import { content, fromBase64, request } from "./wire.ts";
@@ -13,8 +14,10 @@ const keptDays = 30;
 // enqueue seals the draft of a pad into the queue. In one transaction the sealed
 // report and its photos come and the draft goes: a crash leaves the one or the
 // other, never both and never neither.
-export async function enqueue(db: Store, pad: Pad, service: Hello, now: number): Promise<Item> {
-  const made = contents(pad.draft, now);
+// The receipt code goes to the writer and into the seal, and is not kept here.
+export async function enqueue(db: Store, pad: Pad, service: Hello, now: number): Promise<{ item: Item; receipt: string }> {
+  const receipt = newCode();
+  const made = contents(pad.draft, now, receipt);
   const key = fromBase64(service.publicKey);
   const day = dayOf(now);
   const blank = { state: "saved" as const, day, keyID: service.keyID };
@@ -41,7 +44,7 @@ export async function enqueue(db: Store, pad: Pad, service: Hello, now: number):
   // Marks of a draft that was split by two windows lie under its older id.
   for (const f of pad.draft.files) void files.delete(f.id);
   await tx.done;
-  return head;
+  return { item: head, receipt };
 }
 
 // freeNumber is a number that is not in use, by chance: the order in which

@@ -48,7 +48,15 @@ interface Schema extends DBSchema {
   drafts: { key: string; value: StoredDraft };
   files: { key: string; value: StoredFile; indexes: { draft: string } };
   queue: { key: string; value: Item; indexes: { order: number } };
+  // What is known of a report whose code somebody gave, under that code.
+  heard: { key: string; value: StoredHeard };
   meta: { key: string; value: unknown };
+}
+
+// StoredHeard is locked with the receipt code; its id is a hash of it.
+export interface StoredHeard extends Locked {
+  id: string;
+  salt: Uint8Array;
 }
 
 export type Store = IDBPDatabase<Schema>;
@@ -62,6 +70,7 @@ export function openStore(): Promise<Store> {
       db.createObjectStore("drafts", { keyPath: "id" });
       db.createObjectStore("files", { keyPath: "id" }).createIndex("draft", "draft");
       db.createObjectStore("queue", { keyPath: "id" }).createIndex("order", "order");
+      db.createObjectStore("heard", { keyPath: "id" });
       db.createObjectStore("meta");
     },
     blocking(_was, _is, event) {

@@ -4,6 +4,7 @@ import { bodyWords, enough, midnight, type Draft } from "../draft.ts";
 import { el, field, row } from "../el.ts";
 import { path, type Flow } from "../flow.ts";
 import { plainCode, shown } from "../lock.ts";
+import { spoken } from "../receipt.ts";
 import { enqueue, filesLeft } from "../queue.ts";
 import type { Item } from "../store.ts";
 import { note } from "../timing.ts";
@@ -76,11 +77,11 @@ export class Ending {
     try {
       if (!(await app.pad!.keep())) return app.tell();
       const { seconds, skipped } = app.draft;
-      const item = await enqueue(app.db, app.pad!, service, Date.now());
+      const { item, receipt } = await enqueue(app.db, app.pad!, service, Date.now());
       app.pad = undefined;
       await note(app.db, seconds, skipped).catch(() => {});
       await app.count();
-      app.show(this.sent(app, item));
+      app.show(this.sent(app, item, receipt));
       app.sender!.soon();
     } catch (e) {
       wrong.textContent = t("warn_failed", { why: e instanceof Error ? e.message : String(e) });
@@ -89,12 +90,13 @@ export class Ending {
     }
   }
 
-  // sent says where the report is, and keeps saying it.
-  sent = (app: App, item: Item): Screen => {
+  // sent says where the report is, and keeps saying it. The receipt code is on
+  // this screen only: the tablet does not keep it.
+  sent = (app: App, item: Item, receipt: string): Screen => {
     const title = () => document.querySelector("h1");
     const state = el("p", { class: "where", id: "where" });
     const stages = el("ol", { class: "stages" });
-    const code = el("div", {});
+    const voice = el("p", { id: "voice" });
     const files = el("p", { id: "files-left" });
     const draw = async () => {
       const now = (await app.db!.get("queue", item.id)) ?? item;
@@ -106,10 +108,7 @@ export class Ending {
       const words = t(now.state === "kept" ? "mine_kept" : at === 3 ? "sent_title_received" : at === 2 ? "sent_title_sent" : "sent_title_saved");
       if (h && h.textContent !== words) h.textContent = words;
       state.textContent = now.state === "kept" ? t("mine_kept") : t(at === 3 ? "sent_received" : at === 2 ? "sent_sent" : "sent_saved");
-      code.replaceChildren(
-        ...(now.code
-          ? [el("p", {}, t("sent_code")), el("p", { class: "code", id: "code" }, now.code), el("p", {}, t("sent_keep"))]
-          : [el("p", {}, t("sent_number")), el("p", { class: "code", id: "number" }, now.number)]));
+      voice.textContent = now.code ? t("sent_voice", { code: now.code }) : t("sent_row", { n: now.number });
       const left = await filesLeft(app.db!, item.id);
       files.textContent = left ? t("sent_files", { n: left }) : "";
     };
@@ -119,7 +118,15 @@ export class Ending {
       title: t("sent_title_saved"),
       next: { words: t("done"), press: () => void app.putAway() },
       strong: true,
-      body: [stages, el("div", { role: "status" }, state, code), files],
+      body: [
+        stages,
+        el("div", { role: "status" }, state),
+        el("p", {}, t("sent_code")),
+        el("p", { class: "code long", id: "code" }, spoken(receipt)),
+        el("p", {}, t("sent_keep")),
+        voice,
+        files,
+      ],
     };
   };
 

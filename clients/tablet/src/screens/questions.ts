@@ -58,7 +58,7 @@ export class Questions {
     const s = app.sender?.service;
     const places = s?.places ?? [];
     const root = places.find((p) => p.parent === "") ?? places[0];
-    const home = places.find((p) => p.name === s?.home);
+    const home = places.find((p) => p.name === (app.place || s?.home));
     const top = under ?? root;
     const below = places.filter((p) => p.parent === top?.name);
     // The tablet's own place comes first; the rest follow by name.

@@ -2,10 +2,12 @@
 // what is on this tablet, the language, and the tablet itself.
 import type { App, Screen } from "../app.ts";
 import { el, field, row } from "../el.ts";
+import { enrol, useToken, type Enrolled } from "../door.ts";
 import type { Flow } from "../flow.ts";
 import { warnings } from "../health.ts";
 import { Pad } from "../pad.ts";
-import { remember } from "../store.ts";
+import { hearScreen } from "./hear.ts";
+import { recall, remember } from "../store.ts";
 import { timings } from "../timing.ts";
 import { language, languages, speak, t } from "../words.ts";
 
@@ -42,6 +44,7 @@ export class Start {
               })
             : null,
           app.db ? row({ words: t("start_draft"), more: t("start_draft_more"), id: "open-draft", press: () => app.show(this.drafts(app, back)) }) : null,
+          app.db ? row({ words: t("start_hear"), more: t("start_hear_more"), id: "hear", press: () => app.show(hearScreen(app, back)) }) : null,
           app.db ? row({ words: t("start_mine"), more: t("start_mine_more"), id: "mine", press: () => void this.mine(app, back).then((s) => app.show(s)) }) : null,
           row({ words: `${t("start_language")}: ${language().name}`, more: language().tag === "en" ? languages.filter((l) => l.tag !== "en").map((l) => l.name).join(" · ") : "English", id: "language", press: () => app.show(this.speaks(app, back)) }),
           row({ words: t("start_about"), id: "about", press: () => void this.about(app, back).then((s) => app.show(s)) })),
@@ -151,6 +154,17 @@ export class Start {
     const drafts = app.db ? await app.db.count("drafts") : 0;
     const met = app.sender?.service?.time;
     const times = app.db ? await timings(app.db) : [];
+    const enrolled = app.db ? await recall<Enrolled>(app.db, "enrolled") : undefined;
+    let code = "";
+    const said = el("p", { role: "status", id: "said" }, enrolled ? t("enrol_done", { name: enrolled.name }) : "");
+    const join = async () => {
+      const done = await enrol(code);
+      if (typeof done !== "object") return void (said.textContent = done === undefined ? t("hear_away") : t("enrol_wrong"));
+      await remember(app.db!, "enrolled", done);
+      useToken(done.secret);
+      said.textContent = t("enrol_done", { name: done.name });
+      app.sender!.soon();
+    };
     return {
       name: "about",
       title: t("start_about"),
@@ -162,6 +176,10 @@ export class Start {
           el("li", {}, t("about_waiting", { n: app.tally.waiting })),
           el("li", {}, t("about_met", { when: met ? new Date(met).toLocaleString(language().tag) : t("about_never") })),
           el("li", {}, t("about_version", { v: __VERSION__ }))),
+        app.db ? el("h2", {}, t("enrol_title")) : null,
+        app.db ? field({ label: t("enrol_label"), more: t("enrol_more"), value: "", mode: "text", max: 20, id: "enrol", input: (v) => (code = v) }) : null,
+        app.db ? el("div", { class: "rows" }, row({ words: t("enrol_title"), id: "join", press: () => void join() })) : null,
+        said,
         times.length ? el("p", {}, t("about_seconds")) : null,
         el("ul", { class: "facts" }, times.map((s) => el("li", {}, t("about_skipped", { name: s.name, s: s.median, n: s.times, k: s.skipped })))),
       ],
