@@ -8,8 +8,9 @@
 // rebuilt from it.
 //
 // The package holds the contract and the plain parts every backend shares;
-// services/ledger/sqlite is the backend of one machine and
-// services/ledger/ledgertest the suite every backend passes. It knows names,
+// services/ledger/sqlite is the backend of one machine, services/ledger/postgres
+// that of several servers, and services/ledger/ledgertest the suite every backend
+// passes. It knows names,
 // kinds, revisions, changes, request ids and claims. Bodies are opaque bytes.
 // It never looks inside a body, never knows a protobuf type, never decides who
 // may do what, and never deletes.
