@@ -61,6 +61,8 @@ func showRates(p *page.Page, r *pb.ComputeRatesResponse) {
 		d := v.GetDefinition()
 		row := []string{d.GetTitle(), page.Count(v.GetNumerator()), denominator(v), "", "", d.GetUnit()}
 		switch {
+		case v.GetHeldBack():
+			row[1], row[5] = "held back", v.GetUndefinedReason()
 		case !v.GetDefined():
 			row[3], row[5] = "undefined", v.GetUndefinedReason()
 		case v.Value != nil:
@@ -77,7 +79,7 @@ func showRates(p *page.Page, r *pb.ComputeRatesResponse) {
 	for _, v := range r.GetValues() {
 		p.Blank()
 		d := v.GetDefinition()
-		if v.GetDefined() {
+		if v.GetDefined() || v.GetHeldBack() {
 			p.Strong(d.GetTitle() + ": " + v.GetSentence())
 		} else {
 			p.Strong(d.GetTitle() + " is undefined: " + strings.TrimSuffix(v.GetUndefinedReason(), ".") + ".")

@@ -61,6 +61,10 @@ What has no value is a row or column of its own, first.`,
 }
 
 func showTable(p *page.Page, t *pb.Table) {
+	if len(t.GetRows()) == 0 && t.GetHeldBackReason() != "" {
+		p.Para(t.GetHeldBackReason(), 0)
+		return
+	}
 	if len(t.GetRows()) == 0 {
 		p.Linef("Nothing to count. %s", t.GetMethod())
 		return
@@ -88,21 +92,24 @@ func showTable(p *page.Page, t *pb.Table) {
 			for j := range t.GetColumns() {
 				row = append(row, cell(t.GetCounts()[i*len(t.GetColumns())+j]))
 			}
-			rows = append(rows, append(row, page.Count(float64(h.GetTotal()))))
+			rows = append(rows, append(row, cell(h.GetTotal())))
 		}
 		all := []string{"all"}
 		for _, h := range t.GetColumns() {
-			all = append(all, page.Count(float64(h.GetTotal())))
+			all = append(all, cell(h.GetTotal()))
 		}
-		rows = append(rows, append(all, page.Count(float64(t.GetTotal()))))
+		rows = append(rows, append(all, cell(t.GetTotal())))
 		p.Table(cols, rows)
 	}
 	p.Blank()
-	unknown := fmt.Sprintf("%s in all; %s without a value on the rows", page.Count(float64(t.GetTotal())), page.Count(float64(t.GetRowsUnknown())))
+	unknown := fmt.Sprintf("%s in all; %s without a value on the rows", cell(t.GetTotal()), cell(t.GetRowsUnknown()))
 	if !one {
-		unknown += fmt.Sprintf(", %s on the columns", page.Count(float64(t.GetColumnsUnknown())))
+		unknown += fmt.Sprintf(", %s on the columns", cell(t.GetColumnsUnknown()))
 	}
 	p.Para(unknown+". "+t.GetMethod(), 0)
+	if why := t.GetHeldBackReason(); why != "" {
+		p.Para(why, 0)
+	}
 	p.Linef("As at change %d.", t.GetSequenceNumber())
 }
 

@@ -65,7 +65,7 @@ func writeCSV(sum *pb.Summary) ([]byte, error) {
 			notes = append([]string{r}, notes...)
 		}
 		row("measure", d.GetTitle(), d.GetMeasure(), value, lower, upper, d.GetUnit(),
-			strconv.FormatFloat(v.GetNumerator(), 'f', -1, 64), v.GetNumeratorName(), number(v.Denominator),
+			numerator(v), v.GetNumeratorName(), number(v.Denominator),
 			strconv.FormatFloat(v.GetLevel(), 'f', -1, 64), v.GetIntervalMethod(), strings.Join(notes, "; "))
 	}
 	for _, p := range sum.GetChart().GetPoints() {
@@ -108,6 +108,14 @@ func writeCSV(sum *pb.Summary) ([]byte, error) {
 	return b.Bytes(), w.Error()
 }
 
+// numerator writes what a figure counts.
+func numerator(v *pb.MeasureValue) string {
+	if v.GetHeldBack() {
+		return count(guard.HeldBack)
+	}
+	return strconv.FormatFloat(v.GetNumerator(), 'f', -1, 64)
+}
+
 func tableRows(row func(...string), title string, t *pb.Table) {
 	cols := len(t.GetColumns())
 	for r, rh := range t.GetRows() {
@@ -117,6 +125,10 @@ func tableRows(row func(...string), title string, t *pb.Table) {
 		if cols > 1 {
 			row(title, headWords(rh), "total", count(rh.GetTotal()))
 		}
+	}
+	if why := t.GetHeldBackReason(); why != "" && len(t.GetRows()) == 0 {
+		row(title, "", "", count(guard.HeldBack), "", "", "", "", "", "", "", "", why)
+		return
 	}
 	row(title, "total", "", count(t.GetTotal()))
 }

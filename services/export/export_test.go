@@ -264,3 +264,44 @@ func TestMakeTimeIsTheClock(t *testing.T) {
 	require.Equal(t, 6, months(half))
 	require.Equal(t, "held", cell(guard.HeldBack))
 }
+
+// TestSmallestGroup: who does not read the reports gets what the house has set,
+// whatever they ask for; a file never tells of one or two; and what was hurt is
+// not crossed with anything for them.
+func TestSmallestGroup(t *testing.T) {
+	t.Parallel()
+	s, auditor := room(&figures{seq: 41})
+	committee := access.With(context.Background(), access.Principal{Name: "principals/y", Roles: []pb.Role{pb.Role_ROLE_COMMITTEE}})
+	of := func(ctx context.Context, smallest int32) *pb.Summary {
+		sum, err := s.GetSummary(ctx, &pb.GetSummaryRequest{Period: half, SmallestCell: smallest})
+		require.NoError(t, err)
+		return sum
+	}
+	require.Zero(t, of(auditor, 1).GetTables()[0].GetHeldBack(), "for the house's own eyes")
+	require.EqualValues(t, 4, of(committee, 1).GetTables()[0].GetHeldBack())
+	for _, table := range of(committee, 1).GetTables() {
+		if strings.HasPrefix(table.GetTitle(), "Nature") || strings.HasPrefix(table.GetTitle(), "Bodily") {
+			require.NotContains(t, table.GetTitle(), "by outcome")
+			require.Len(t, table.GetTable().GetColumns(), 1)
+		}
+	}
+	_, err := s.ExportSummary(auditor, &pb.ExportSummaryRequest{Summary: &pb.GetSummaryRequest{Period: half, SmallestCell: 1}, Format: pb.FileFormat_FILE_FORMAT_JSON})
+	require.NoError(t, err)
+	got, err := s.ExportSummary(auditor, &pb.ExportSummaryRequest{Summary: &pb.GetSummaryRequest{Period: half, SmallestCell: 1}, Format: pb.FileFormat_FILE_FORMAT_CSV})
+	require.NoError(t, err)
+	require.Contains(t, string(got.GetContent()), "Counts from 1 to 2", "a file is handed on: nobody knows to whom")
+}
+
+// TestHeldBackInFiles: what is held back is said in words, never as a number.
+func TestHeldBackInFiles(t *testing.T) {
+	t.Parallel()
+	held := &pb.MeasureValue{Definition: &pb.MeasureDefinition{Title: "Days"}, HeldBack: true, Numerator: guard.HeldBack, UndefinedReason: "held back: few"}
+	require.Equal(t, "held back", measureWords(held))
+	require.Equal(t, count(guard.HeldBack), numerator(held))
+	sum := &pb.Summary{Measures: []*pb.MeasureValue{held}, Tables: []*pb.SummaryTable{{Title: "Nature", Table: &pb.Table{HeldBackReason: "Held back: by whole years"}}}}
+	require.Nil(t, entries(sum)[0].count)
+	raw, err := writeCSV(sum)
+	require.NoError(t, err)
+	require.Contains(t, string(raw), "Held back: by whole years")
+	require.NotContains(t, string(raw), ",-1,")
+}

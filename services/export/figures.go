@@ -22,7 +22,11 @@ func entries(sum *pb.Summary) []entry {
 	var out []entry
 	for _, v := range sum.GetMeasures() {
 		n := v.GetNumerator()
-		out = append(out, entry{part: "Measures", figure: v.GetDefinition().GetTitle(), words: measureWords(v), count: &n})
+		e := entry{part: "Measures", figure: v.GetDefinition().GetTitle(), words: measureWords(v), count: &n}
+		if v.GetHeldBack() {
+			e.count = nil
+		}
+		out = append(out, e)
 	}
 	chart := sum.GetChart()
 	for _, p := range chart.GetPoints() {
@@ -47,6 +51,9 @@ func entries(sum *pb.Summary) []entry {
 
 // measureWords says a measure with what it rests on.
 func measureWords(v *pb.MeasureValue) string {
+	if v.GetHeldBack() {
+		return "held back"
+	}
 	if !v.GetDefined() {
 		return "undefined: " + v.GetUndefinedReason()
 	}
@@ -90,6 +97,10 @@ func cells(part string, t *pb.Table) []entry {
 		if cols > 1 {
 			add(headWords(rh)+", total", rh.GetTotal())
 		}
+	}
+	if len(t.GetRows()) == 0 && t.GetHeldBackReason() != "" {
+		add("total", guard.HeldBack)
+		return out
 	}
 	add("total", t.GetTotal())
 	return out

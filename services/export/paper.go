@@ -225,6 +225,9 @@ func (p *paper) measures(values []*pb.MeasureValue) {
 			if v.Lower != nil && v.Upper != nil {
 				interval = rounded(v.Lower) + " to " + rounded(v.Upper)
 			}
+		} else if v.GetHeldBack() {
+			value = "held back"
+			notes.add(v.GetUndefinedReason()+".", d.GetTitle())
 		} else if r := v.GetUndefinedReason(); r != "" {
 			notes.add("undefined: "+r+".", d.GetTitle())
 		}
@@ -235,7 +238,7 @@ func (p *paper) measures(values []*pb.MeasureValue) {
 		for _, n := range v.GetNotes() {
 			notes.add(n, d.GetTitle())
 		}
-		rows = append(rows, []string{d.GetTitle() + ", " + d.GetUnit(), figure.Number(v.GetNumerator(), 0), over, value, interval})
+		rows = append(rows, []string{d.GetTitle() + ", " + d.GetUnit(), numeratorWords(v), over, value, interval})
 	}
 	p.ruled(cols, rows)
 	for _, n := range notes.lines(len(values)) {
@@ -277,6 +280,9 @@ func (n *notes) lines(rows int) []string {
 // out, which the totals show.
 func (p *paper) table(t *pb.Table, method bool) {
 	n := len(t.GetColumns())
+	if len(t.GetRows()) == 0 && t.GetHeldBackReason() != "" {
+		return // why is said below it
+	}
 	if len(t.GetRows()) == 0 {
 		p.text("Nothing to count in this period.")
 		return
@@ -361,3 +367,11 @@ func (p *paper) unknowns(list []*pb.UnknownCount) {
 
 // stamp is how times are written on paper.
 func stamp(t time.Time) string { return t.Format("2 January 2006 15:04:05 MST") }
+
+// numeratorWords writes what a figure counts, as it is read.
+func numeratorWords(v *pb.MeasureValue) string {
+	if v.GetHeldBack() {
+		return cell(guard.HeldBack)
+	}
+	return figure.Number(v.GetNumerator(), 0)
+}

@@ -37,6 +37,8 @@ func (s *Service) writePDF(sum *pb.Summary) ([]byte, error) {
 		p.table(t.GetTable(), i == 0 || i == len(sum.GetTables())-1)
 		if t.GetHeldBack() > 0 {
 			p.small(fmt.Sprintf("%d cells are held back to protect people.", t.GetHeldBack()))
+		} else if why := t.GetTable().GetHeldBackReason(); why != "" {
+			p.small(why)
 		}
 	}
 	p.section("What is not known")

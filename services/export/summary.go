@@ -110,9 +110,9 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest, from s
 	if w := req.GetWorkplace(); w != "" {
 		filter.Workplaces = []string{w}
 	}
-	smallest := int64(req.GetSmallestCell())
-	if smallest == 0 {
-		smallest = guard.Smallest
+	smallest, guarded, err := s.smallest(ctx, req)
+	if err != nil {
+		return nil, false, err
 	}
 	kinds, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: pb.Dimension_DIMENSION_KIND, MinSequenceNumber: seq, AsAt: from.at})
 	if err != nil {
@@ -125,14 +125,21 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest, from s
 		level = levelFor(kinds)
 	}
 	for _, f := range facets {
+		if guarded && guard.Health(f.dim) {
+			t, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: f.dim, CodeLevel: 1, CountHarms: true, MinSequenceNumber: seq})
+			if err != nil {
+				return nil, false, err
+			}
+			sum.Tables = append(sum.Tables, &pb.SummaryTable{Title: f.title + ", persons hurt", Table: t, HeldBack: t.GetHeldBack()})
+			continue
+		}
 		t, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: f.dim, Columns: pb.Dimension_DIMENSION_OUTCOME,
 			CodeLevel: level, CountHarms: true, MinSequenceNumber: seq, AsAt: from.at})
 		if err != nil {
 			return nil, false, err
 		}
 		whole = whole && t.GetSequenceNumber() == seq
-		held := guard.Table(t, smallest)
-		sum.Tables = append(sum.Tables, &pb.SummaryTable{Title: f.title + " by outcome, persons hurt", Table: t, HeldBack: held})
+		sum.Tables = append(sum.Tables, summaryTable(f.title+" by outcome, persons hurt", t, smallest))
 	}
 	// Before the last table: when that is of the same number, so is this.
 	if sum.Unknowns, err = s.unknowns(ctx, from, seq, filter); err != nil {
@@ -144,7 +151,7 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest, from s
 		return nil, false, err
 	}
 	whole = whole && t.GetSequenceNumber() == seq
-	sum.Tables = append(sum.Tables, &pb.SummaryTable{Title: "Group of mechanisms by kind of report, all reports", Table: t, HeldBack: guard.Table(t, smallest)})
+	sum.Tables = append(sum.Tables, summaryTable("Group of mechanisms by kind of report, all reports", t, smallest))
 
 	if changes, err := from.log.Changes(ctx, seq-1, 1); err == nil && seq > 0 && len(changes) == 1 {
 		sum.LogHash = hex.EncodeToString(changes[0].Hash[:])
@@ -153,6 +160,34 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest, from s
 	sum.Cautions = append(sum.Cautions,
 		"This summary supports judgement. The law in force, the regulator and competent people decide what must be notified and what it means.")
 	return sum, whole, nil
+}
+
+// smallest is the least count of a cross-tabulation, and whether the caller is
+// one from whom small counts are held back: for them it is always what the
+// house has set.
+func (s *Service) smallest(ctx context.Context, req *pb.GetSummaryRequest) (least int64, guarded bool, err error) {
+	var asked []string
+	if w := req.GetWorkplace(); w != "" {
+		asked = []string{w}
+	}
+	scope, err := access.Narrow(access.From(ctx), s.d.Tree, asked)
+	if err != nil {
+		return 0, false, err
+	}
+	guarded = guard.Applies(access.From(ctx), s.d.Tree, scope)
+	least = int64(req.GetSmallestCell())
+	if least == 0 || guarded {
+		least = int64(s.d.Smallest)
+	}
+	return least, guarded, nil
+}
+
+// summaryTable guards a table, unless that was done for this caller before.
+func summaryTable(title string, t *pb.Table, smallest int64) *pb.SummaryTable {
+	if t.GetHeldBack() == 0 && t.GetTotal() != guard.HeldBack {
+		t.HeldBack = guard.Table(t, smallest)
+	}
+	return &pb.SummaryTable{Title: title, Table: t, HeldBack: t.GetHeldBack()}
 }
 
 // levelFor is how fine codes are tabulated: groups where there are few cases,

@@ -27,9 +27,10 @@ type causeQuestion struct {
 	// codeLevel is the level of codes, 0 as coded.
 	codeLevel int32
 	harms     bool
-	// guarded says that small counts are held back from the caller, and leads
-	// that the caller may list the reports behind a number.
-	guarded, leads bool
+	// leads says that the caller may list the reports behind a number.
+	leads bool
+	// smallest is the least count that is told where small ones are held back.
+	smallest int64
 }
 
 // causeRequest is what the requests for cause analytics share.
@@ -81,11 +82,11 @@ func (s *view) readCauses(ctx context.Context, req causeRequest, months int, sid
 	}
 	s.readCommon(&q.question, req.GetPeriod(), months, &wrong)
 	// Rights come before everything else that could be said.
-	q.who(access.From(ctx))
 	var err error
 	if q.scope, err = s.narrow(ctx, f.GetWorkplaces()); err != nil {
 		return nil, err
 	}
+	q.who(access.From(ctx), s.guarded(ctx, q.scope), s.smallest)
 	for i, w := range f.GetWorkplaces() {
 		if _, ok := s.tree.Get(w); !ok {
 			wrong.Add(fmt.Sprintf("filter.workplaces[%d]", i), "there is no "+w+"; check the name")
@@ -105,8 +106,8 @@ func (s *view) readCauses(ctx context.Context, req causeRequest, months int, sid
 }
 
 // who notes what the caller may see.
-func (q *causeQuestion) who(p access.Principal) {
-	q.guarded = guard.Applies(p)
+func (q *causeQuestion) who(p access.Principal, guarded bool, smallest int64) {
+	q.guarded, q.smallest = guarded, smallest
 	sample := &pb.ReportFilter{Codes: q.filter.GetCodes(), Cells: append(slices.Clone(q.filter.GetCells()), q.cell(make([]string, len(q.dims))...))}
 	q.leads = access.NewPolicy().Allow(p, "ReportService.ListReports") == nil && (access.ViewOf(p).Codes || !access.NeedsCodes(sample))
 }
@@ -237,4 +238,4 @@ func unreviewed(s cube.Side, level float64, hidden bool) (*pb.Proportion, error)
 }
 
 // small says whether a count must be held back from the caller.
-func (q *causeQuestion) small(n int64) bool { return q.guarded && n > 0 && n < guard.Smallest }
+func (q *causeQuestion) small(n int64) bool { return q.guarded && n > 0 && n < q.smallest }

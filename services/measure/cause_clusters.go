@@ -70,7 +70,7 @@ func (s *view) readClusters(ctx context.Context, req *pb.FindClustersRequest) (*
 	q.level = 0.95
 	x.causeQuestion, x.longest, x.least = q, min(longest, q.period.len()/2), least
 	if q.guarded {
-		x.least = max(least, guard.Smallest)
+		x.least = max(least, int(q.smallest))
 	}
 	return x, nil
 }

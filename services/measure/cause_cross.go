@@ -125,7 +125,7 @@ func (t *crossing) build() (*pb.CauseCross, error) {
 		Total: t.cube.Total, RowsUnknown: down.Unknown(), ColumnsUnknown: across.Unknown(),
 		FalseDiscoveryRate: q.rate, Correction: string(t.result.Correction), MinSupport: int32(q.support), Level: q.level, Tried: int32(t.result.Tried)}
 	if q.guarded {
-		out.HeldBack = guard.Table(t.table, guard.Smallest)
+		out.HeldBack = guard.Table(t.table, q.smallest)
 		if err := t.judgeShown(); err != nil {
 			return nil, err
 		}

@@ -79,7 +79,7 @@ func (s *Service) rank(q *rankQuestion) (*pb.CauseRanking, error) {
 	}
 	hidden, total := make([]bool, len(c.Counts)), true
 	if q.guarded {
-		hidden, total = guard.List(c.Counts, guard.Smallest)
+		hidden, total = guard.List(c.Counts, q.smallest)
 	}
 	r := &ranking{s: s, hours: hours, q: q, cube: c, side: c.Sides[0], hidden: hidden, total: total}
 	out, err := r.build()
@@ -256,7 +256,7 @@ func (r *ranking) sentence(out *pb.CauseRanking) string {
 	case r.cube.Total == 0:
 		return fmt.Sprintf("No %s in this period.", many)
 	case len(r.pareto.Rows) == 0 && r.veiled():
-		return fmt.Sprintf("No %s with %s, and fewer than %d without.", many, article(what), guard.Smallest)
+		return fmt.Sprintf("No %s with %s, and fewer than %d without.", many, article(what), q.smallest)
 	case len(r.pareto.Rows) == 0:
 		return fmt.Sprintf("None of %s has %s yet.", q.how(r.cube.Total), article(what))
 	case len(r.shown) == 0:

@@ -20,7 +20,7 @@ const (
 	cautionPlaces   = "A larger workplace has more of everything, and one that tells more looks worse. Do not rank places by counts; compare their rates in a funnel, which allows for hours and chance."
 	cautionPersons  = "Several persons may be hurt in one event; the tests take them as if each had been hurt alone, so that chances are a little larger than stated."
 	cautionFewCause = "Few reports: read the stories, not the table."
-	cautionGuard    = "Counts under 5 are held back to protect people, and as many more as are needed so that none follows from the rest of this answer."
+	cautionGuard    = "Counts under %d are held back to protect people, and as many more as are needed so that none follows from the rest of this answer."
 )
 
 // dimensionNames is what a dimension is called.
@@ -151,7 +151,7 @@ func (q *causeQuestion) cautions(b beside, held int32, doubtful ...*pb.Proportio
 			whole(float64(b.grave)), whole(float64(b.total))))
 	}
 	if held > 0 {
-		out = append(out, cautionGuard)
+		out = append(out, fmt.Sprintf(cautionGuard, q.smallest))
 	}
 	return append(out, q.common(&gathered{otherSets: int(b.elsewhere)})...)
 }

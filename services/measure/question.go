@@ -32,6 +32,9 @@ type question struct {
 
 	kind     pb.ChartKind
 	baseline int
+
+	// guarded says that what tells about few persons is held back.
+	guarded bool
 }
 
 var unknownConvention = fault.Violation{Field: "convention", Description: "is not one of the known conventions; see the contract, or leave it out for AS 1885.1"}
@@ -204,6 +207,7 @@ func (s *view) readScope(ctx context.Context, q *question, workplace string, wro
 	if q.scope, err = s.narrow(ctx, asked); err != nil {
 		return err
 	}
+	q.guarded = s.guarded(ctx, q.scope)
 	if err := wrong.Err(); err != nil {
 		return err
 	}

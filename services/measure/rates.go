@@ -23,12 +23,21 @@ func (s *Service) rates(q *question) (*pb.ComputeRatesResponse, error) {
 		return nil, err
 	}
 	resp := &pb.ComputeRatesResponse{Scope: s.scopeWords(q), Period: q.period.message(), SequenceNumber: g.seq}
+	around, err := s.around(q)
+	if err != nil {
+		return nil, err
+	}
 	few := 0
 	for _, r := range q.rules {
 		t := g.tally(q, r)
 		v, err := q.value(t, g.hours)
 		if err != nil {
 			return nil, err
+		}
+		if s.tellsFew(q, t, around) {
+			q.holdBack(v, t, s.smallest)
+			resp.Values = append(resp.Values, v)
+			continue
 		}
 		resp.Values = append(resp.Values, v)
 		if r.form != plainCount && !r.pick.ofReports() {

@@ -3,6 +3,7 @@ package measure
 import (
 	"context"
 	"errors"
+	"fmt"
 	"time"
 
 	"google.golang.org/grpc/status"
@@ -11,6 +12,7 @@ import (
 	"fairlead/services/access"
 	"fairlead/services/cube"
 	"fairlead/services/fault"
+	"fairlead/services/guard"
 	"fairlead/services/harm"
 	"fairlead/services/moment"
 )
@@ -64,12 +66,21 @@ type Service struct {
 	tree  Tree
 	past  Past
 	clock func() time.Time
+	// wall is the clock on the wall, whatever moment is asked about.
+	wall func() time.Time
+	// smallest is the least count about persons that is told to whoever does
+	// not read the reports.
+	smallest int64
 }
 
 // New returns the service.
 func New(f Facts, t Tree, past Past, clock func() time.Time) *Service {
-	return &Service{facts: f, tree: t, past: past, clock: clock}
+	return &Service{facts: f, tree: t, past: past, clock: clock, wall: clock, smallest: guard.Smallest}
 }
+
+// Smallest sets the least count about persons that is told to whoever does not
+// read the reports, before the first question; at least [guard.Floor].
+func (s *Service) Smallest(n int) { s.smallest = max(int64(n), guard.Floor) }
 
 // ListMeasures implements MeasureService.
 func (s *Service) ListMeasures(_ context.Context, req *pb.ListMeasuresRequest) (*pb.ListMeasuresResponse, error) {
@@ -111,9 +122,15 @@ func (s *Service) ComputeChart(ctx context.Context, req *pb.ComputeChartRequest)
 	if err != nil {
 		return nil, err
 	}
+	if why := heldHealth(q.guarded, q.filter); why != "" {
+		return v.heldChart(q, why), nil
+	}
 	c, err := v.chart(q)
 	if err != nil {
 		return nil, err
+	}
+	if q.guarded && (len(q.groups) > 0 || guard.AsksPersons(q.filter)) && s.anyFew(c) {
+		return v.heldChart(q, fmt.Sprintf("Held back: a month with fewer than %d would tell about single persons. Ask without the filter or the employment group.", s.smallest)), nil
 	}
 	c.AsAt, c.Cautions = v.said(c.GetSequenceNumber()), v.erased(c.GetCautions())
 	if req.GetIncludeSvg() {
@@ -134,11 +151,27 @@ func (s *Service) Tabulate(ctx context.Context, req *pb.TabulateRequest) (*pb.Ta
 	if err != nil {
 		return nil, err
 	}
-	t, err := v.facts.Tabulate(req.GetFilter(), workplaces, req.GetRows(), req.GetColumns(), req.GetCodeLevel(), req.GetCountHarms())
-	if err == nil {
-		t.AsAt = v.said(t.GetSequenceNumber())
+	return v.tabulate(ctx, req, workplaces)
+}
+
+// tabulate counts, with what is held back from the caller.
+func (s *view) tabulate(ctx context.Context, req *pb.TabulateRequest, scope []string) (*pb.Table, error) {
+	guarded := s.guarded(ctx, scope)
+	if why := heldHealth(guarded, req.GetFilter(), req.GetRows(), req.GetColumns()); why != "" {
+		if why = s.healthQuestion(req, scope); why != "" {
+			return &pb.Table{Columns: []*pb.TableHead{{Key: "count", Title: "count"}}, HeldBackReason: why, Method: why}, nil
+		}
+		return s.healthTable(ctx, req, scope)
 	}
-	return t, err
+	t, err := s.facts.Tabulate(req.GetFilter(), scope, req.GetRows(), req.GetColumns(), req.GetCodeLevel(), req.GetCountHarms())
+	if err != nil {
+		return nil, err
+	}
+	if guarded && (req.GetCountHarms() || guard.AsksPersons(req.GetFilter()) || guard.Tells(req.GetRows()) || guard.Tells(req.GetColumns())) {
+		s.guardTable(t)
+	}
+	t.AsAt = s.said(t.GetSequenceNumber())
+	return t, nil
 }
 
 // RankCauses implements MeasureService.
@@ -150,6 +183,10 @@ func (s *Service) RankCauses(ctx context.Context, req *pb.RankCausesRequest) (*p
 	q, err := v.readRank(ctx, req)
 	if err != nil {
 		return nil, err
+	}
+	if why := heldHealth(q.guarded, q.filter, q.dims...); why != "" {
+		return &pb.CauseRanking{Dimension: q.dims[0], CodeLevel: q.codeLevel, CountHarms: q.harms, Period: q.period.message(), Level: q.level,
+			Scope: v.scopeWords(&q.question), Sentence: why, HeldBackReason: why}, nil
 	}
 	r, err := v.rank(q)
 	if err != nil {
@@ -172,6 +209,10 @@ func (s *Service) CrossCauses(ctx context.Context, req *pb.CrossCausesRequest) (
 	if err != nil {
 		return nil, err
 	}
+	if why := heldHealth(q.guarded, q.filter, q.dims...); why != "" {
+		return &pb.CauseCross{Rows: q.dims[0], Columns: q.dims[1], CodeLevel: q.codeLevel, CountHarms: q.harms, Period: q.period.message(), Level: q.level,
+			Scope: v.scopeWords(&q.question), Sentence: why, HeldBackReason: why}, nil
+	}
 	c, err := v.cross(q)
 	if err != nil {
 		return nil, err
@@ -192,6 +233,10 @@ func (s *Service) FindClusters(ctx context.Context, req *pb.FindClustersRequest)
 	q, err := v.readClusters(ctx, req)
 	if err != nil {
 		return nil, err
+	}
+	if why := heldHealth(q.guarded, q.filter, q.dims...); why != "" {
+		return &pb.CauseClusters{Category: q.dims[1], CodeLevel: q.codeLevel, CountHarms: q.harms, Period: q.period.message(), Basis: q.basis,
+			Scope: v.scopeWords(&q.question), Sentence: why, HeldBackReason: why}, nil
 	}
 	c, err := v.clusters(q)
 	if err == nil {

@@ -110,6 +110,10 @@ func (s *shire) causes(t *testing.T) {
 	t.Run("the committee sees what is held back", func(t *testing.T) {
 		c, err := numbers.CrossCauses(s.As("committee"), &pb.CrossCausesRequest{Rows: pb.Dimension_DIMENSION_MECHANISM, Columns: pb.Dimension_DIMENSION_NATURE, CodeLevel: 1})
 		require.NoError(t, err, reasons(err))
+		require.NotEmpty(t, c.GetHeldBackReason(), "what was hurt is told by whole years")
+		require.Empty(t, c.GetCounts())
+		c, err = numbers.CrossCauses(s.As("committee"), &pb.CrossCausesRequest{Rows: pb.Dimension_DIMENSION_MECHANISM, Columns: pb.Dimension_DIMENSION_AGENCY, CodeLevel: 1})
+		require.NoError(t, err, reasons(err))
 		require.Positive(t, c.GetHeldBack())
 		for _, n := range c.GetCounts() {
 			require.False(t, n > 0 && n < guard.Smallest)

@@ -1,0 +1,207 @@
+package measure
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/access"
+	"fairlead/services/cube"
+	"fairlead/services/guard"
+)
+
+// settling is how long after the end of a year its counts by health are made,
+// once and for all: by then most of what happened has been told and coded, and
+// since nothing is made again, no count of today less that of yesterday tells
+// what was recorded in between.
+const settling = 3
+
+// yearStart is the month in which the years of such counts begin: the financial
+// year of Australian public bodies.
+const yearStart = time.July
+
+// healthRule says to whom it is said how such counts are told.
+const healthRule = "what was hurt, and how, is told to whoever does not read the reports by whole years from July to June only, three months after they end, for one workplace with all below it"
+
+// guarded reports whether small counts of a scope are held back from the caller.
+func (s *view) guarded(ctx context.Context, scope []string) bool {
+	return guard.Applies(access.From(ctx), s.reach, scope)
+}
+
+// heldHealth says why a question by health is not answered otherwise than by
+// [Service.healthTable]; "" when it is not one or the caller reads the reports.
+func heldHealth(guarded bool, f *pb.ReportFilter, dims ...pb.Dimension) string {
+	if !guarded || !guard.AsksHealth(f) && !slices.ContainsFunc(dims, guard.Health) {
+		return ""
+	}
+	return "Held back: " + healthRule + ". Ask for a table of one column."
+}
+
+// years returns the years that a filter asks for, if it asks for whole ones.
+func years(f *pb.ReportFilter) (out []int) {
+	from, err := time.Parse(time.DateOnly, f.GetStartDate())
+	end, errEnd := time.Parse(time.DateOnly, f.GetEndDate())
+	if err != nil || errEnd != nil || from.Month() != yearStart || end.Month() != yearStart || from.Day() != 1 || end.Day() != 1 || end.Year()-from.Year() > maxMonths/12 {
+		return nil
+	}
+	for y := from.Year(); y < end.Year(); y++ {
+		out = append(out, y)
+	}
+	return out
+}
+
+// healthQuestion says why a question by health cannot be answered; "" when it
+// can.
+func (s *view) healthQuestion(req *pb.TabulateRequest, scope []string) string {
+	f := req.GetFilter()
+	last := years(f)
+	switch {
+	case len(last) == 0:
+		return "Held back: " + healthRule + ". Give start_date and end_date as the first of July."
+	case req.GetColumns() != pb.Dimension_DIMENSION_UNSPECIFIED || !req.GetCountHarms() || req.GetCodeLevel() != 1 || len(scope) > 1:
+		return "Held back: " + healthRule + ". Count persons hurt, in one column, with groups of codes (level 1)."
+	case len(f.GetKinds())+len(f.GetOutcomes())+len(f.GetPotentials())+len(f.GetCodes())+len(f.GetEmploymentGroups())+len(f.GetCells()) > 0 ||
+		f.GetIncludeVoided() || len(f.GetDatasets()) > 0 && !slices.Equal(f.GetDatasets(), []string{here}):
+		return "Held back: " + healthRule + ". Leave out all other conditions."
+	}
+	if y := last[len(last)-1]; s.now().Before(settled(y)) {
+		return fmt.Sprintf("Held back: the year that ends in June %d is told from %s on. Until then ask for the years before.", y+1, settled(y).Format("2 January 2006"))
+	}
+	return ""
+}
+
+// now is the present, whatever moment the question is about.
+func (s *view) now() time.Time { return s.wall() }
+
+// settled is when the counts of a year are made.
+func settled(year int) time.Time {
+	return time.Date(year+1, yearStart+settling, 1, 0, 0, 0, 0, time.UTC)
+}
+
+// healthTable counts persons hurt by nature or bodily location, for whoever does
+// not read the reports. Every answer is a sum of counts that were made once for
+// each year and place, and guarded together; so that no two answers, however
+// combined, tell more than all of these do.
+func (s *view) healthTable(ctx context.Context, req *pb.TabulateRequest, scope []string) (*pb.Table, error) {
+	d := req.GetRows()
+	out := &pb.Table{Columns: []*pb.TableHead{{Key: "count", Title: "count"}}}
+	rows := map[string]*pb.TableHead{}
+	var order []string
+	for _, y := range years(req.GetFilter()) {
+		at := &pb.AsAt{Moment: &pb.AsAt_Time{Time: timestamppb.New(settled(y))}}
+		p, f, t, err := s.past.At(ctx, at, "as_at")
+		if err != nil {
+			return nil, err
+		}
+		c, l, place, err := s.healthYear(f, t, d, y, scope)
+		if err != nil {
+			return nil, err
+		}
+		out.SequenceNumber = max(out.SequenceNumber, p.Seq)
+		if l == nil || place < 0 {
+			continue
+		}
+		for i, h := range c.Sides[1].Heads {
+			row := rows[h.GetKey()]
+			if row == nil {
+				row = &pb.TableHead{Key: h.GetKey(), Title: h.GetTitle(), Facet: h.GetFacet()}
+				rows[h.GetKey()], order = row, append(order, h.GetKey())
+			}
+			n := l.Counts[place][i]
+			out.Total += n
+			switch {
+			case !l.Whole || l.Hidden[place][i]:
+				row.Total = guard.HeldBack
+			case row.Total != guard.HeldBack:
+				row.Total += n
+			}
+		}
+	}
+	slices.Sort(order) // what has no value, whose key is empty, comes first
+	for _, key := range order {
+		row := rows[key]
+		if row.GetTotal() == 0 {
+			continue
+		}
+		if row.GetTotal() == guard.HeldBack {
+			out.HeldBack++
+		}
+		if key == "" {
+			out.RowsUnknown = row.GetTotal()
+		}
+		out.Rows, out.Counts = append(out.Rows, row), append(out.Counts, row.GetTotal())
+	}
+	out.Columns[0].Total = out.Total
+	if out.HeldBack > 0 {
+		out.HeldBackReason = s.fewReason()
+	}
+	out.Method = "Persons hurt, each counted once, by whole years from July to June. Codes are those of the person, else of the report, gathered at level 1 of their list. " +
+		"Each year is counted once, as it was recorded three months after its end, and not again: so no difference tells what came later. Reports filed here only; voided reports are left out."
+	return out, nil
+}
+
+// healthYear counts one year of the whole house by place and category, and
+// guards it. place is that of the scope in the lattice; -1 when nobody was hurt
+// there.
+func (s *Service) healthYear(f Facts, t Tree, d pb.Dimension, year int, scope []string) (*cube.Cube, *guard.Lattice, int, error) {
+	cubes, err := f.Cubes(cube.Question{
+		Filter: &pb.ReportFilter{StartDate: fmt.Sprintf("%04d-07-01", year), EndDate: fmt.Sprintf("%04d-07-01", year+1), Datasets: []string{here}},
+		// The whole house, whoever asks: what is held back here depends on what
+		// is told there, and two who ask about different places may talk.
+		Dimensions: []pb.Dimension{pb.Dimension_DIMENSION_WORKPLACE, d}, Level: 1, Harms: true, Most: maxCategories,
+	})
+	if err != nil {
+		return nil, nil, 0, err
+	}
+	c := cubes[0]
+	if c.Counts == nil || len(c.Counts) == 0 || t.Root() == "" {
+		return c, nil, -1, nil
+	}
+	places := []string{t.Root()}
+	for _, h := range c.Sides[0].Heads {
+		for _, w := range t.Path(h.GetKey()) {
+			if !slices.Contains(places, w) {
+				places = append(places, w) // each before those below it
+			}
+		}
+	}
+	parent, direct := make([]int, len(places)), make([][]int64, len(places))
+	for i, w := range places {
+		path := t.Path(w)
+		parent[i] = -1
+		if i > 0 && len(path) > 1 {
+			parent[i] = slices.Index(places, path[len(path)-2])
+		}
+		direct[i] = make([]int64, len(c.Sides[1].Heads))
+	}
+	for p, h := range c.Sides[0].Heads {
+		if i := slices.Index(places, h.GetKey()); i >= 0 {
+			for k := range c.Sides[1].Heads {
+				direct[i][k] += c.Counts[c.At(p, k)]
+			}
+		}
+	}
+	at := 0
+	if len(scope) == 1 {
+		at = slices.Index(places, scope[0])
+	}
+	return c, guard.NewLattice(parent, direct, s.smallest), at, nil
+}
+
+// fewReason says why counts are held back.
+func (s *Service) fewReason() string {
+	return fmt.Sprintf("Held back: counts from 1 to %d would tell about single persons, and some larger ones would give those away.", s.smallest-1)
+}
+
+// guardTable holds back the small counts of a table of facts about persons.
+func (s *Service) guardTable(t *pb.Table) {
+	if t.HeldBack = guard.Table(t, s.smallest); t.HeldBack > 0 || t.GetTotal() == guard.HeldBack {
+		t.HeldBackReason = s.fewReason()
+		t.Method = strings.TrimSpace(t.GetMethod() + " Small counts are held back.")
+	}
+}
