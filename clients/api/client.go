@@ -43,6 +43,9 @@ type Client struct {
 	Access pb.AccessServiceClient
 	// Workplaces keeps the tree of workplaces and the people.
 	Workplaces pb.WorkplaceServiceClient
+	// Principals and Devices say who may come in, and with which tablets.
+	Principals pb.PrincipalServiceClient
+	Devices    pb.DeviceServiceClient
 	// Reports takes reports in and keeps them.
 	Reports pb.ReportServiceClient
 	// Search finds reports by their words.
@@ -96,6 +99,7 @@ func New(conn grpc.ClientConnInterface, o Options) *Client {
 	w := &wire{conn: conn, o: o}
 	return &Client{
 		Access: pb.NewAccessServiceClient(w), Workplaces: pb.NewWorkplaceServiceClient(w),
+		Principals: pb.NewPrincipalServiceClient(w), Devices: pb.NewDeviceServiceClient(w),
 		Reports: pb.NewReportServiceClient(w), Search: pb.NewSearchServiceClient(w),
 		Codes: pb.NewClassificationServiceClient(w), Hours: pb.NewHoursServiceClient(w),
 		Measures: pb.NewMeasureServiceClient(w), Exports: pb.NewExportServiceClient(w),

@@ -44,6 +44,10 @@ type desk struct {
 	retention pb.RetentionServiceClient
 	files     pb.AttachmentServiceClient
 
+	principals pb.PrincipalServiceClient
+	devices    pb.DeviceServiceClient
+	signins    pb.SignInServiceClient
+
 	opts     Options
 	pages    *pages
 	sessions *sessions
@@ -68,6 +72,7 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 		numbers: pb.NewMeasureServiceClient(conn), search: pb.NewSearchServiceClient(conn),
 		export: pb.NewExportServiceClient(conn), changes: pb.NewChangeServiceClient(conn),
 		access: pb.NewAccessServiceClient(conn), retention: pb.NewRetentionServiceClient(conn), files: pb.NewAttachmentServiceClient(conn),
+		principals: pb.NewPrincipalServiceClient(conn), devices: pb.NewDeviceServiceClient(conn), signins: pb.NewSignInServiceClient(conn),
 		opts: opts, pages: p, sessions: newSessions(opts.Clock),
 		doors: newLimiter(opts.Clock, 30, time.Minute), mailbox: newLimiter(opts.Clock, 30, time.Minute),
 		mux: http.NewServeMux(),
@@ -150,6 +155,18 @@ func (d *desk) routes() error {
 		"POST /keep/apply":           {"RetentionService.ApplyRetention", d.keep("apply", "applied", d.applyDue)},
 		"POST /keep/person":          {"RetentionService.ErasePerson", d.erase("person", d.erasePerson)},
 		"POST /keep/teller":          {"RetentionService.EraseTeller", d.erase("teller", d.eraseTeller)},
+		"GET /people":                {"PrincipalService.ListPrincipals", d.people},
+		"POST /people":               {"PrincipalService.CreatePrincipal", d.join},
+		"POST /people/file":          {"PrincipalService.CreatePrincipal", d.importPeople},
+		"POST /people/{id}/move":     {"PrincipalService.UpdatePrincipal", d.move},
+		"POST /people/{id}/suspend":  {"PrincipalService.UpdatePrincipal", d.stand(pb.PrincipalState_PRINCIPAL_STATE_SUSPENDED, "suspended")},
+		"POST /people/{id}/back":     {"PrincipalService.UpdatePrincipal", d.stand(pb.PrincipalState_PRINCIPAL_STATE_ACTIVE, "back")},
+		"POST /people/{id}/leave":    {"PrincipalService.EndPrincipal", d.leave},
+		"POST /people/{id}/code":     {"SignInService.MakeSignInCode", d.signInCode},
+		"GET /tablets":               {"DeviceService.ListDevices", d.tablets},
+		"POST /tablets":              {"DeviceService.CreateDevice", d.addTablet},
+		"POST /tablets/{id}/renew":   {"DeviceService.RenewEnrolment", d.renewTablet},
+		"POST /tablets/{id}/end":     {"DeviceService.EndDevice", d.endTablet},
 		"GET /setup":                 {"HoursService.ListHours", d.setup},
 		"POST /setup/hours":          {"HoursService.ImportHours", d.importHours},
 	} {

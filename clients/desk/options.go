@@ -37,6 +37,9 @@ var options = map[string][]option{
 	"keepstart": {{"event", "the event"}, {"receipt", "receipt"}, {"last-change", "the last change"}},
 	"keepstep": {{"keep", "nothing before it is over: kept whole"}, {"tellers", "who told is taken out"},
 		{"identities", "who told and who was hurt are taken out"}, {"words", "words, photos and names are taken out"}},
+	"role": {{"worker", "reports what happens"}, {"supervisor", "supervises"}, {"representative", "represents a work group"}, {"adviser", "advises on safety"},
+		{"committee", "sits on the safety committee"}, {"officer", "is an officer of the business"}, {"auditor", "audits"}, {"administrator", "looks after access"},
+		{"integration", "is a program"}},
 	"basis": {{"all-places", "all places"}, {"report-mix", "what else the place told"}, {"own-past", "its own past"}},
 }
 

@@ -73,9 +73,16 @@ func functions() template.FuncMap {
 		"int64len":  func(list []*pb.ReportDifference) int64 { return int64(len(list)) },
 		"field":     field,
 		"newID":     newID,
-		"span":      spanWords,
-		"standing":  standingWords,
-		"removal":   removalWords,
+		"roleSlug":  func(r pb.Role) string { return words.Slug(r) },
+		"firstOf": func(list []string) string {
+			if len(list) == 0 {
+				return ""
+			}
+			return list[0]
+		},
+		"span":     spanWords,
+		"standing": standingWords,
+		"removal":  removalWords,
 	}
 }
 

@@ -110,6 +110,9 @@ func (s *Service) CreatePrincipal(ctx context.Context, req *pb.CreatePrincipalRe
 	if err := s.check(p).Err(); err != nil {
 		return nil, err
 	}
+	if req.GetValidateOnly() {
+		return show(p), s.wouldCreate(p)
+	}
 	p.CreateTime = timestamppb.New(s.Clock().Truncate(time.Second))
 	out := &pb.Principal{}
 	err := s.write(ctx, req.GetRequestId(), req, p.GetName(), out, func(ctx context.Context, tx ledger.Tx) error {
@@ -119,6 +122,21 @@ func (s *Service) CreatePrincipal(ctx context.Context, req *pb.CreatePrincipalRe
 		return put(ctx, tx, p, p.GetName(), record.KindPrincipal, record.VerbCreate, ledger.Absent)
 	})
 	return show(out), err
+}
+
+// wouldCreate says whether a principal could be added as things stand.
+func (s *Service) wouldCreate(p *pb.Principal) error {
+	if _, there := s.Registry.Principal(p.GetName()); there {
+		return fault.Exists(p.GetName())
+	}
+	if holder, taken := s.Registry.BySignInName(p.GetSignInName()); taken && p.GetSignInName() != "" && holder.GetName() != p.GetName() {
+		return signInTaken()
+	}
+	return nil
+}
+
+func signInTaken() error {
+	return fault.Invalid(fault.Violation{Field: "principal.sign_in_name", Description: "is somebody else's already; choose another"})
 }
 
 // stored is a principal without what is worked out.
@@ -137,7 +155,7 @@ func claimSignIn(ctx context.Context, tx ledger.Tx, was, now, name string) error
 	}
 	if now != "" {
 		if holder, err := tx.Claimed(ctx, spaceSignIn, now); err == nil && holder != name {
-			return fault.Invalid(fault.Violation{Field: "principal.sign_in_name", Description: "is somebody else's already; choose another"})
+			return signInTaken()
 		}
 		if err := tx.Claim(ctx, spaceSignIn, now, name); err != nil {
 			return err

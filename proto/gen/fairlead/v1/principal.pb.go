@@ -31,7 +31,9 @@ type CreatePrincipalRequest struct {
 	// The principal, with name, display name and grants. Required.
 	Principal *Principal `protobuf:"bytes,1,opt,name=principal,proto3" json:"principal,omitempty"`
 	// Replay protection: a UUID minted by the caller. Optional.
-	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Check only; nothing is written.
+	ValidateOnly  bool `protobuf:"varint,3,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -78,6 +80,13 @@ func (x *CreatePrincipalRequest) GetRequestId() string {
 		return x.RequestId
 	}
 	return ""
+}
+
+func (x *CreatePrincipalRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
 }
 
 // GetPrincipalRequest names a principal.
@@ -1158,11 +1167,12 @@ var File_fairlead_v1_principal_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_principal_proto_rawDesc = "" +
 	"\n" +
-	"\x1bfairlead/v1/principal.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/access.proto\x1a\x1cgoogle/api/annotations.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x82\x01\n" +
+	"\x1bfairlead/v1/principal.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/access.proto\x1a\x1cgoogle/api/annotations.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa7\x01\n" +
 	"\x16CreatePrincipalRequest\x12<\n" +
 	"\tprincipal\x18\x01 \x01(\v2\x16.fairlead.v1.PrincipalB\x06\xbaH\x03\xd8\x01\x03R\tprincipal\x12*\n" +
 	"\n" +
-	"request_id\x18\x02 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"V\n" +
+	"request_id\x18\x02 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\x03 \x01(\bR\fvalidateOnly\"V\n" +
 	"\x13GetPrincipalRequest\x12?\n" +
 	"\x04name\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\x04name\"\x8c\x01\n" +
 	"\x15ListPrincipalsRequest\x12'\n" +
