@@ -15,7 +15,6 @@ import (
 	"google.golang.org/grpc"
 
 	"fairlead/services/access"
-	"fairlead/services/guard"
 	"fairlead/services/signin"
 )
 
@@ -34,14 +33,8 @@ type Config struct {
 	Web string
 	// Metrics is the address of the metrics door; empty closes it.
 	Metrics string
-	// TLSCert and TLSKey are files with a certificate and its key; with them both
-	// doors speak TLS only, and read the files again when they change. Empty:
-	// the doors speak in clear text, for this machine or a proxy on it.
-	TLSCert, TLSKey string
-	// Limits bound what one caller may ask for; the zero value bounds nothing.
-	Limits Limits
-	// Exposed allows doors without TLS to listen beyond this machine. Tokens
-	// then travel in clear text: put a TLS proxy in front.
+	// Exposed allows the doors to listen beyond this machine. Tokens travel in
+	// clear text here: put a TLS proxy in front.
 	Exposed bool
 	// Origin is the address of the pages as browsers see it, such as
 	// https://fairlead.example, for passkeys and OpenID Connect; empty is that
@@ -50,9 +43,6 @@ type Config struct {
 	// OpenID is an OpenID Connect provider that may say who somebody is; nil:
 	// none.
 	OpenID *signin.Provider
-	// Smallest is the least count about persons that is told to whoever does
-	// not read the reports; 0 is 5, and less than 3 is not taken.
-	Smallest int
 	// Codes is a folder with code tables to use instead of the built-in ones;
 	// empty uses those.
 	Codes string
@@ -79,12 +69,6 @@ func (c *Config) check() error {
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
-	if c.Smallest == 0 {
-		c.Smallest = guard.Smallest
-	}
-	if c.Smallest < guard.Floor || c.Smallest > 50 {
-		return fmt.Errorf("server: smallest group: must be from %d to 50, not %d", guard.Floor, c.Smallest)
-	}
 	if c.Clock == nil {
 		c.Clock = time.Now
 	}
@@ -96,12 +80,9 @@ func (c *Config) check() error {
 		if err != nil {
 			return fmt.Errorf("server: address of the %s door: %q must be host:port: %w", name, addr, err)
 		}
-		if ip := net.ParseIP(host); !c.Exposed && (c.TLSCert == "" || name == "metrics") && host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-			return fmt.Errorf("server: address of the %s door: %q is open to other machines, and tokens would travel in clear text; give --tls-cert and --tls-key, or listen on localhost behind a TLS proxy, or say --exposed", name, addr)
+		if ip := net.ParseIP(host); !c.Exposed && host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+			return fmt.Errorf("server: address of the %s door: %q is open to other machines, and tokens would travel in clear text; listen on localhost behind a TLS proxy, or say --exposed", name, addr)
 		}
-	}
-	if (c.TLSCert == "") != (c.TLSKey == "") {
-		return errors.New("server: certificate: --tls-cert and --tls-key belong together; give both or none")
 	}
 	if c.Origin != "" {
 		u, err := url.Parse(c.Origin)
