@@ -43,6 +43,8 @@ type desk struct {
 	access    pb.AccessServiceClient
 	retention pb.RetentionServiceClient
 	files     pb.AttachmentServiceClient
+	receipts  pb.ReceiptServiceClient
+	messages  pb.MessageServiceClient
 
 	principals pb.PrincipalServiceClient
 	devices    pb.DeviceServiceClient
@@ -51,10 +53,11 @@ type desk struct {
 	opts     Options
 	pages    *pages
 	sessions *sessions
-	// doors and mailbox bound tries at the sign-in page and reports from people
-	// who have not signed in, so that the one never closes the other.
-	doors, mailbox *limiter
-	mux            *http.ServeMux
+	// doors, mailbox and hearing bound tries at the sign-in page, reports from
+	// people who have not signed in and tries at receipt codes, so that the one
+	// never closes the other.
+	doors, mailbox, hearing *limiter
+	mux                     *http.ServeMux
 }
 
 // Handler returns the pages over a connection to the services.
@@ -73,8 +76,9 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 		export: pb.NewExportServiceClient(conn), changes: pb.NewChangeServiceClient(conn),
 		access: pb.NewAccessServiceClient(conn), retention: pb.NewRetentionServiceClient(conn), files: pb.NewAttachmentServiceClient(conn),
 		principals: pb.NewPrincipalServiceClient(conn), devices: pb.NewDeviceServiceClient(conn), signins: pb.NewSignInServiceClient(conn),
+		receipts: pb.NewReceiptServiceClient(conn), messages: pb.NewMessageServiceClient(conn),
 		opts: opts, pages: p, sessions: newSessions(opts.Clock),
-		doors: newLimiter(opts.Clock, 30, time.Minute), mailbox: newLimiter(opts.Clock, 30, time.Minute),
+		doors: newLimiter(opts.Clock, 30, time.Minute), mailbox: newLimiter(opts.Clock, 30, time.Minute), hearing: newLimiter(opts.Clock, 30, time.Minute),
 		mux: http.NewServeMux(),
 	}
 	if err := d.routes(); err != nil {
@@ -114,6 +118,8 @@ func (d *desk) routes() error {
 
 	d.mux.HandleFunc("GET /report", d.fileForm)
 	d.mux.HandleFunc("POST /report", d.file)
+	d.mux.HandleFunc("GET /receipt", d.receiptForm)
+	d.mux.HandleFunc("POST /receipt", d.receipt)
 
 	d.mux.HandleFunc("GET /{$}", d.signedIn(d.home))
 	d.mux.HandleFunc("/", d.signedIn(d.lost))
@@ -130,6 +136,8 @@ func (d *desk) routes() error {
 		"GET /reports/{id}/attachments/{attachment}/{variant}": {"AttachmentService.ReadAttachment", d.attachment},
 		"POST /reports/{id}/attachments/{attachment}/remove":   {"AttachmentService.RemoveAttachment", d.detach},
 
+		"POST /reports/{id}/ask":     {"MessageService.AskTeller", d.ask},
+		"POST /reports/{id}/tell":    {"MessageService.TellProgress", d.tell},
 		"POST /reports/{id}/void":    {"ReportService.VoidReport", d.void},
 		"POST /reports/{id}/harm":    {"ReportService.AddHarm", d.addHarm},
 		"POST /reports/{id}/outcome": {"ReportService.RecordOutcome", d.recordOutcome},

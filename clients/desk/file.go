@@ -193,7 +193,7 @@ func (d *desk) file(w http.ResponseWriter, r *http.Request) {
 	}
 	stored, not := d.attachAll(ctx, resp.GetReport(), posted(r, "caption"), part, parts)
 	d.pages.render(w, http.StatusOK, "sent", view{Title: "Received", Here: "file", Visit: v, Data: map[string]any{
-		"Report": resp.GetReport(), "Notes": resp.GetNotes(), "Places": places, "Stored": stored, "NotTaken": not}})
+		"Report": resp.GetReport(), "Receipt": resp.GetReceiptCode(), "Notes": resp.GetNotes(), "Places": places, "Stored": stored, "NotTaken": not}})
 }
 
 // fileRequest reads the form. Times are those of the clock on the wall at the

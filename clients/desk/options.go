@@ -37,6 +37,8 @@ var options = map[string][]option{
 	"keepstart": {{"event", "the event"}, {"receipt", "receipt"}, {"last-change", "the last change"}},
 	"keepstep": {{"keep", "nothing before it is over: kept whole"}, {"tellers", "who told is taken out"},
 		{"identities", "who told and who was hurt are taken out"}, {"words", "words, photos and names are taken out"}},
+	"stage": {{"made-safe", "made safe for now"}, {"in-hand", "somebody is working on it"}, {"decided", "decided what will be done"}, {"done", "done"},
+		{"nothing-done", "nothing will be done"}},
 	"role": {{"worker", "reports what happens"}, {"supervisor", "supervises"}, {"representative", "represents a work group"}, {"adviser", "advises on safety"},
 		{"committee", "sits on the safety committee"}, {"officer", "is an officer of the business"}, {"auditor", "audits"}, {"administrator", "looks after access"},
 		{"integration", "is a program"}},
@@ -47,6 +49,7 @@ var options = map[string][]option{
 var verbs = map[string]string{
 	"file": "filed", "import": "brought in", "amend": "amended", "void": "taken out of the figures", "attach": "photo or sound added", "detach": "photo or sound removed", "add-harm": "person hurt added",
 	"record-outcome": "outcome recorded", "record-absence": "time away recorded", "code": "coded", "open-teller": "who told was looked at",
+	"ask": "who told was asked", "tell": "who told was told", "answer": "who told wrote", "acknowledge": "who told has read a message",
 	"erase": "something was taken out for good",
 }
 

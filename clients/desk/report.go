@@ -21,6 +21,7 @@ func (d *desk) showReport(v *visit) { d.renderReport(v, retry{}, http.StatusOK) 
 // done are what the page says after a change.
 var done = map[string]string{"amended": "Amended. The earlier words stay in the history.", "voided": "Taken out of every figure. The record stays.",
 	"harm": "Added.", "outcome": "Recorded. The case counts once, in its worst outcome.", "absence": "Recorded.", "coded": "Coded.",
+	"asked": "Asked. Whoever told this reads it by the receipt code.", "told": "Told. Whoever told this reads it by the receipt code.",
 	"attached": "Added.", "removed": "Removed. That it was there stays in the history; its bytes are destroyed."}
 
 // renderReport draws the page of a report, with a form that has to be sent
@@ -62,6 +63,10 @@ func (d *desk) renderReport(v *visit, t retry, code int) {
 		d.problem(v.w, v, err)
 		return
 	}
+	if err := d.heard(v, r, data); err != nil {
+		d.problem(v.w, v, err)
+		return
+	}
 	if v.may("ClassificationService.ListCodings") {
 		c, err := d.codes.ListCodings(ctx, &pb.ListCodingsRequest{Parent: r.GetName(), AsAt: past.message()})
 		if err != nil {
@@ -82,6 +87,8 @@ func reportFields(form string) map[string]shown {
 	switch word {
 	case "amend":
 		out["narrative"], out["spot"], out["done_right_away"] = shown{"What happened", at("narrative")}, shown{"Exact spot", at("spot")}, shown{"Done right away", at("done_right_away")}
+	case "ask", "tell":
+		out["text"], out["stage"] = shown{"Words", at("text")}, shown{"How far it has come", at("stage")}
 	case "attach":
 		out["chunk"], out["caption"], out["keep_location"] = shown{"Photo or sound", at("file")}, shown{"What it shows or says", at("caption")}, shown{"Keep the place", at("keep_location")}
 	case "harm":

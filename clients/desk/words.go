@@ -47,6 +47,8 @@ func functions() template.FuncMap {
 			return when(t, loc, "2 January 2006, 15:04")
 		},
 		"iso":       func(t *timestamppb.Timestamp) string { return t.AsTime().Format(time.RFC3339) },
+		"stage":     stageWords,
+		"said":      saidWords,
 		"origin":    originWords,
 		"role":      func(r pb.Role) string { return words.Of(r) },
 		"flawed":    flawed,
