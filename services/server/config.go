@@ -15,6 +15,7 @@ import (
 	"google.golang.org/grpc"
 
 	"fairlead/services/access"
+	"fairlead/services/guard"
 	"fairlead/services/signin"
 )
 
@@ -43,6 +44,9 @@ type Config struct {
 	// OpenID is an OpenID Connect provider that may say who somebody is; nil:
 	// none.
 	OpenID *signin.Provider
+	// Smallest is the least count about persons that is told to whoever does
+	// not read the reports; 0 is 5, and less than 3 is not taken.
+	Smallest int
 	// Codes is a folder with code tables to use instead of the built-in ones;
 	// empty uses those.
 	Codes string
@@ -68,6 +72,12 @@ func (c *Config) check() error {
 	}
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)
+	}
+	if c.Smallest == 0 {
+		c.Smallest = guard.Smallest
+	}
+	if c.Smallest < guard.Floor || c.Smallest > 50 {
+		return fmt.Errorf("server: smallest group: must be from %d to 50, not %d", guard.Floor, c.Smallest)
 	}
 	if c.Clock == nil {
 		c.Clock = time.Now
