@@ -76,7 +76,7 @@ func TestPeople(t *testing.T) {
 		t.Helper()
 		require.NoError(t, os.WriteFile(file, []byte("name,role,workplaces,sign_in_name\n"+rows), 0o600))
 		b.open("/people")
-		b.do(chromedp.SetUploadFiles("#people-file", []string{file}, chromedp.ByQuery))
+		b.do(chromedp.SetUploadFiles(chromedp.CSS("#people-file"), []string{file}))
 		return b.send(`form[action="/people/file"] button`)
 	}
 	require.EqualValues(t, 422, bring("Moss Fable,worker,northside,moss\nRush Fable,emperor,,\nReed Fable,worker,atlantis,\n"))
