@@ -434,7 +434,7 @@ var File_fairlead_v1_access_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/access.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc3\x04\n" +
+	"\x18fairlead/v1/access.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc9\x04\n" +
 	"\tPrincipal\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12,\n" +
@@ -453,14 +453,14 @@ const file_fairlead_v1_access_proto_rawDesc = "" +
 	"\vcreate_time\x18\v \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime\x12:\n" +
 	"\bend_time\x18\f \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aendTime\x12\x12\n" +
-	"\x04etag\x18\r \x01(\tR\x04etag\"\xcf\x01\n" +
+	"\x04etag\x18\r \x01(\tR\x04etag:\x04\xd8\xe7\x18\x01\"\xd5\x01\n" +
 	"\x05Grant\x121\n" +
 	"\x04role\x18\x01 \x01(\x0e2\x11.fairlead.v1.RoleB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04role\x12R\n" +
 	"\n" +
 	"workplaces\x18\x02 \x03(\tB2\xbaH/\x92\x01,\x10d\"(r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\n" +
 	"workplaces\x12?\n" +
-	"\areports\x18\x03 \x03(\tB%\xbaH\"\x92\x01\x1f\x10d\"\x1br\x192\x17^reports/[0-9a-f-]{36}$R\areports\"\x12\n" +
+	"\areports\x18\x03 \x03(\tB%\xbaH\"\x92\x01\x1f\x10d\"\x1br\x192\x17^reports/[0-9a-f-]{36}$R\areports:\x04\xd8\xe7\x18\x01\"\x12\n" +
 	"\x10GetMyselfRequest*\xfb\x01\n" +
 	"\x04Role\x12\x14\n" +
 	"\x10ROLE_UNSPECIFIED\x10\x00\x12\x0f\n" +
@@ -528,6 +528,7 @@ func file_fairlead_v1_access_proto_init() {
 	if File_fairlead_v1_access_proto != nil {
 		return
 	}
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

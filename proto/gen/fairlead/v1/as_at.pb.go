@@ -132,12 +132,12 @@ var File_fairlead_v1_as_at_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_as_at_proto_rawDesc = "" +
 	"\n" +
-	"\x17fairlead/v1/as_at.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb1\x01\n" +
+	"\x17fairlead/v1/as_at.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb7\x01\n" +
 	"\x04AsAt\x122\n" +
 	"\x0fsequence_number\x18\x01 \x01(\x03B\a\xbaH\x04\"\x02(\x00H\x00R\x0esequenceNumber\x120\n" +
 	"\x04time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampH\x00R\x04time\x129\n" +
 	"\n" +
-	"count_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\tcountTimeB\b\n" +
+	"count_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\tcountTime:\x04\xd8\xe7\x18\x00B\b\n" +
 	"\x06momentB+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
 
 var (
@@ -172,6 +172,7 @@ func file_fairlead_v1_as_at_proto_init() {
 	if File_fairlead_v1_as_at_proto != nil {
 		return
 	}
+	file_fairlead_v1_sensitivity_proto_init()
 	file_fairlead_v1_as_at_proto_msgTypes[0].OneofWrappers = []any{
 		(*AsAt_SequenceNumber)(nil),
 		(*AsAt_Time)(nil),

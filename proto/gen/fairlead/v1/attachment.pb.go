@@ -1061,7 +1061,7 @@ var File_fairlead_v1_attachment_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_attachment_proto_rawDesc = "" +
 	"\n" +
-	"\x1cfairlead/v1/attachment.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9b\x05\n" +
+	"\x1cfairlead/v1/attachment.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa1\x05\n" +
 	"\n" +
 	"Attachment\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x124\n" +
@@ -1084,13 +1084,13 @@ const file_fairlead_v1_attachment_proto_rawDesc = "" +
 	"\vremove_time\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"removeTime\x12(\n" +
 	"\rremove_reason\x18\x0f \x01(\tB\x03\xe0A\x03R\fremoveReason\x12\x12\n" +
-	"\x04etag\x18\x10 \x01(\tR\x04etag\"p\n" +
+	"\x04etag\x18\x10 \x01(\tR\x04etag:\x04\xd8\xe7\x18\x01\"v\n" +
 	"\tRendition\x12\x16\n" +
 	"\x06sha256\x18\x01 \x01(\tR\x06sha256\x12\x1d\n" +
 	"\n" +
 	"size_bytes\x18\x02 \x01(\x03R\tsizeBytes\x12\x14\n" +
 	"\x05width\x18\x03 \x01(\x05R\x05width\x12\x16\n" +
-	"\x06height\x18\x04 \x01(\x05R\x06height\"\xf1\x01\n" +
+	"\x06height\x18\x04 \x01(\x05R\x06height:\x04\xd8\xe7\x18\x00\"\xf1\x01\n" +
 	"\x10AttachmentHeader\x126\n" +
 	"\x06report\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^reports/[0-9a-f-]{36}$R\x06report\x120\n" +
 	"\rattachment_id\x18\x02 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\fattachmentId\x12*\n" +
@@ -1100,45 +1100,45 @@ const file_fairlead_v1_attachment_proto_rawDesc = "" +
 	"\rkeep_location\x18\x05 \x01(\bR\fkeepLocation\"n\n" +
 	"\x14AddAttachmentRequest\x125\n" +
 	"\x06header\x18\x01 \x01(\v2\x1d.fairlead.v1.AttachmentHeaderR\x06header\x12\x1f\n" +
-	"\x05chunk\x18\x02 \x01(\fB\t\xbaH\x06z\x04\x18\x80\x80\x10R\x05chunk\"y\n" +
+	"\x05chunk\x18\x02 \x01(\fB\t\xbaH\x06z\x04\x18\x80\x80\x10R\x05chunk\"\x7f\n" +
 	"\x15AddAttachmentResponse\x127\n" +
 	"\n" +
 	"attachment\x18\x01 \x01(\v2\x17.fairlead.v1.AttachmentR\n" +
 	"attachment\x12'\n" +
-	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber\"\xa9\x01\n" +
+	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber:\x04\xd8\xe7\x18\x00\"\xa9\x01\n" +
 	"\x15ReadAttachmentRequest\x12L\n" +
 	"\x04name\x18\x01 \x01(\tB8\xbaH5r321^reports/[0-9a-f-]{36}/attachments/[0-9a-f-]{36}$R\x04name\x12B\n" +
-	"\avariant\x18\x02 \x01(\x0e2\x1e.fairlead.v1.AttachmentVariantB\b\xbaH\x05\x82\x01\x02\x10\x01R\avariant\"h\n" +
+	"\avariant\x18\x02 \x01(\x0e2\x1e.fairlead.v1.AttachmentVariantB\b\xbaH\x05\x82\x01\x02\x10\x01R\avariant\"n\n" +
 	"\x16ReadAttachmentResponse\x128\n" +
 	"\acontent\x18\x01 \x01(\v2\x1e.fairlead.v1.AttachmentContentR\acontent\x12\x14\n" +
-	"\x05chunk\x18\x02 \x01(\fR\x05chunk\"i\n" +
+	"\x05chunk\x18\x02 \x01(\fR\x05chunk:\x04\xd8\xe7\x18\x01\"o\n" +
 	"\x11AttachmentContent\x12\x1d\n" +
 	"\n" +
 	"media_type\x18\x01 \x01(\tR\tmediaType\x12\x1d\n" +
 	"\n" +
 	"size_bytes\x18\x02 \x01(\x03R\tsizeBytes\x12\x16\n" +
-	"\x06sha256\x18\x03 \x01(\tR\x06sha256\"\x9d\x01\n" +
+	"\x06sha256\x18\x03 \x01(\tR\x06sha256:\x04\xd8\xe7\x18\x01\"\x9d\x01\n" +
 	"\x14GetAttachmentRequest\x12L\n" +
 	"\x04name\x18\x01 \x01(\tB8\xbaH5r321^reports/[0-9a-f-]{36}/attachments/[0-9a-f-]{36}$R\x04name\x127\n" +
 	"\x13min_sequence_number\x18\x02 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"\xb2\x01\n" +
 	"\x16ListAttachmentsRequest\x126\n" +
 	"\x06parent\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^reports/[0-9a-f-]{36}$R\x06parent\x12'\n" +
 	"\x0finclude_removed\x18\x02 \x01(\bR\x0eincludeRemoved\x127\n" +
-	"\x13min_sequence_number\x18\x03 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"T\n" +
+	"\x13min_sequence_number\x18\x03 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\"Z\n" +
 	"\x17ListAttachmentsResponse\x129\n" +
-	"\vattachments\x18\x01 \x03(\v2\x17.fairlead.v1.AttachmentR\vattachments\"\xd4\x01\n" +
+	"\vattachments\x18\x01 \x03(\v2\x17.fairlead.v1.AttachmentR\vattachments:\x04\xd8\xe7\x18\x00\"\xd4\x01\n" +
 	"\x17RemoveAttachmentRequest\x12L\n" +
 	"\x04name\x18\x01 \x01(\tB8\xbaH5r321^reports/[0-9a-f-]{36}/attachments/[0-9a-f-]{36}$R\x04name\x12\x1b\n" +
 	"\x04etag\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04etag\x12\"\n" +
 	"\x06reason\x18\x03 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x03\x18\xe8\aR\x06reason\x12*\n" +
 	"\n" +
-	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"{\n" +
+	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\x81\x01\n" +
 	"\x17WriteAttachmentResponse\x127\n" +
 	"\n" +
 	"attachment\x18\x01 \x01(\v2\x17.fairlead.v1.AttachmentR\n" +
 	"attachment\x12'\n" +
-	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber*g\n" +
+	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber:\x04\xd8\xe7\x18\x00*g\n" +
 	"\x0eAttachmentKind\x12\x1f\n" +
 	"\x1bATTACHMENT_KIND_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15ATTACHMENT_KIND_PHOTO\x10\x01\x12\x19\n" +
@@ -1223,6 +1223,7 @@ func file_fairlead_v1_attachment_proto_init() {
 	if File_fairlead_v1_attachment_proto != nil {
 		return
 	}
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -2109,14 +2109,14 @@ var File_fairlead_v1_cause_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\n" +
-	"\x17fairlead/v1/cause.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1afairlead/v1/counting.proto\x1a\x18fairlead/v1/filter.proto\"\xa1\x01\n" +
+	"\x17fairlead/v1/cause.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1afairlead/v1/counting.proto\x1a\x18fairlead/v1/filter.proto\x1a\x1dfairlead/v1/sensitivity.proto\"\xa7\x01\n" +
 	"\n" +
 	"Proportion\x12\x14\n" +
 	"\x05count\x18\x01 \x01(\x03R\x05count\x12\x0e\n" +
 	"\x02of\x18\x02 \x01(\x03R\x02of\x12\x19\n" +
 	"\x05value\x18\x03 \x01(\x01H\x00R\x05value\x88\x01\x01\x12\x19\n" +
 	"\x05lower\x18\x04 \x01(\x01H\x01R\x05lower\x88\x01\x01\x12\x19\n" +
-	"\x05upper\x18\x05 \x01(\x01H\x02R\x05upper\x88\x01\x01B\b\n" +
+	"\x05upper\x18\x05 \x01(\x01H\x02R\x05upper\x88\x01\x01:\x04\xd8\xe7\x18\x00B\b\n" +
 	"\x06_valueB\b\n" +
 	"\x06_lowerB\b\n" +
 	"\x06_upper\"\xdd\x03\n" +
@@ -2136,7 +2136,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"includeSvg\x127\n" +
 	"\x13min_sequence_number\x18\t \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
 	"\x05as_at\x18\n" +
-	" \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xa9\x06\n" +
+	" \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xaf\x06\n" +
 	"\fCauseRanking\x124\n" +
 	"\tdimension\x18\x01 \x01(\x0e2\x16.fairlead.v1.DimensionR\tdimension\x12\x1d\n" +
 	"\n" +
@@ -2167,7 +2167,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"svg_narrow\x18\x14 \x01(\tR\tsvgNarrow\x12'\n" +
 	"\x0fsequence_number\x18\x15 \x01(\x03R\x0esequenceNumber\x12&\n" +
 	"\x05as_at\x18\x16 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\x12(\n" +
-	"\x10held_back_reason\x18\x17 \x01(\tR\x0eheldBackReason\"\xbb\x03\n" +
+	"\x10held_back_reason\x18\x17 \x01(\tR\x0eheldBackReason:\x04\xd8\xe7\x18\x00\"\xc1\x03\n" +
 	"\vRankedCause\x12*\n" +
 	"\x04head\x18\x01 \x01(\v2\x16.fairlead.v1.TableHeadR\x04head\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\x03R\x05count\x12\x18\n" +
@@ -2180,7 +2180,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\x06filter\x18\t \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filter\x12\x19\n" +
 	"\x05hours\x18\n" +
 	" \x01(\x01H\x02R\x05hours\x88\x01\x01\x120\n" +
-	"\x14months_without_hours\x18\v \x01(\x05R\x12monthsWithoutHoursB\x10\n" +
+	"\x14months_without_hours\x18\v \x01(\x05R\x12monthsWithoutHours:\x04\xd8\xe7\x18\x00B\x10\n" +
 	"\x0e_running_shareB\x0e\n" +
 	"\f_gap_p_valueB\b\n" +
 	"\x06_hours\"\x90\x05\n" +
@@ -2206,7 +2206,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\vinclude_svg\x18\v \x01(\bR\n" +
 	"includeSvg\x127\n" +
 	"\x13min_sequence_number\x18\f \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
-	"\x05as_at\x18\r \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xd0\n" +
+	"\x05as_at\x18\r \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xd6\n" +
 	"\n" +
 	"\n" +
 	"CauseCross\x12*\n" +
@@ -2253,14 +2253,14 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\x0fodds_svg_narrow\x18\" \x01(\tR\roddsSvgNarrow\x12'\n" +
 	"\x0fsequence_number\x18# \x01(\x03R\x0esequenceNumber\x12&\n" +
 	"\x05as_at\x18$ \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\x12(\n" +
-	"\x10held_back_reason\x18% \x01(\tR\x0eheldBackReason\"\xb6\x01\n" +
+	"\x10held_back_reason\x18% \x01(\tR\x0eheldBackReason:\x04\xd8\xe7\x18\x00\"\xbc\x01\n" +
 	"\x0eWholeTableTest\x12\x1d\n" +
 	"\n" +
 	"chi_square\x18\x01 \x01(\x01R\tchiSquare\x12,\n" +
 	"\x12degrees_of_freedom\x18\x02 \x01(\x05R\x10degreesOfFreedom\x12\x17\n" +
 	"\ap_value\x18\x03 \x01(\x01R\x06pValue\x12\x1b\n" +
 	"\tcramers_v\x18\x04 \x01(\x01R\bcramersV\x12!\n" +
-	"\fmin_expected\x18\x05 \x01(\x01R\vminExpected\"\x81\x04\n" +
+	"\fmin_expected\x18\x05 \x01(\x01R\vminExpected:\x04\xd8\xe7\x18\x00\"\x87\x04\n" +
 	"\tCausePair\x12\x10\n" +
 	"\x03row\x18\x01 \x01(\x05R\x03row\x12\x16\n" +
 	"\x06column\x18\x02 \x01(\x05R\x06column\x12\x14\n" +
@@ -2283,7 +2283,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\aq_value\x18\f \x01(\x01R\x06qValue\x12\x16\n" +
 	"\x06stands\x18\r \x01(\bR\x06stands\x12\x14\n" +
 	"\x05apart\x18\x0e \x01(\bR\x05apart\x121\n" +
-	"\x06filter\x18\x0f \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filterB\r\n" +
+	"\x06filter\x18\x0f \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filter:\x04\xd8\xe7\x18\x00B\r\n" +
 	"\v_odds_ratioB\r\n" +
 	"\v_odds_lowerB\r\n" +
 	"\v_odds_upper\"\xee\x04\n" +
@@ -2303,7 +2303,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\rcluster_limit\x18\n" +
 	" \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x00R\fclusterLimit\x127\n" +
 	"\x13min_sequence_number\x18\v \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
-	"\x05as_at\x18\f \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xb8\a\n" +
+	"\x05as_at\x18\f \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xbe\a\n" +
 	"\rCauseClusters\x122\n" +
 	"\bcategory\x18\x01 \x01(\x0e2\x16.fairlead.v1.DimensionR\bcategory\x12\x1d\n" +
 	"\n" +
@@ -2338,7 +2338,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\bcautions\x18\x18 \x03(\tR\bcautions\x12'\n" +
 	"\x0fsequence_number\x18\x19 \x01(\x03R\x0esequenceNumber\x12&\n" +
 	"\x05as_at\x18\x1a \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\x12(\n" +
-	"\x10held_back_reason\x18\x1b \x01(\tR\x0eheldBackReason\"\xaf\x04\n" +
+	"\x10held_back_reason\x18\x1b \x01(\tR\x0eheldBackReason:\x04\xd8\xe7\x18\x00\"\xb5\x04\n" +
 	"\fCauseCluster\x124\n" +
 	"\tworkplace\x18\x01 \x01(\v2\x16.fairlead.v1.TableHeadR\tworkplace\x122\n" +
 	"\bcategory\x18\x02 \x01(\v2\x16.fairlead.v1.TableHeadR\bcategory\x12\x1f\n" +
@@ -2356,7 +2356,7 @@ const file_fairlead_v1_cause_proto_rawDesc = "" +
 	"\bsentence\x18\f \x01(\tR\bsentence\x121\n" +
 	"\x06filter\x18\r \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filter\x12\x1b\n" +
 	"\x06others\x18\x0e \x01(\x03H\x00R\x06others\x88\x01\x01\x12,\n" +
-	"\x0fothers_expected\x18\x0f \x01(\x01H\x01R\x0eothersExpected\x88\x01\x01B\t\n" +
+	"\x0fothers_expected\x18\x0f \x01(\x01H\x01R\x0eothersExpected\x88\x01\x01:\x04\xd8\xe7\x18\x00B\t\n" +
 	"\a_othersB\x12\n" +
 	"\x10_others_expected*\x85\x01\n" +
 	"\fClusterBasis\x12\x1d\n" +
@@ -2460,6 +2460,7 @@ func file_fairlead_v1_cause_proto_init() {
 	file_fairlead_v1_as_at_proto_init()
 	file_fairlead_v1_counting_proto_init()
 	file_fairlead_v1_filter_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	file_fairlead_v1_cause_proto_msgTypes[0].OneofWrappers = []any{}
 	file_fairlead_v1_cause_proto_msgTypes[3].OneofWrappers = []any{}
 	file_fairlead_v1_cause_proto_msgTypes[7].OneofWrappers = []any{}

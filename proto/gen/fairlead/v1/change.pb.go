@@ -472,7 +472,7 @@ var File_fairlead_v1_change_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_change_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/change.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cfairlead/v1/checkpoint.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf1\x03\n" +
+	"\x18fairlead/v1/change.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cfairlead/v1/checkpoint.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf7\x03\n" +
 	"\x06Change\x12'\n" +
 	"\x0fsequence_number\x18\x01 \x01(\x03R\x0esequenceNumber\x12;\n" +
 	"\vchange_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
@@ -493,19 +493,19 @@ const file_fairlead_v1_change_proto_rawDesc = "" +
 	"\bwho_salt\x18\x0e \x01(\tR\awhoSalt\x12\x1d\n" +
 	"\n" +
 	"request_id\x18\x0f \x01(\tR\trequestId\x12\x16\n" +
-	"\x06erased\x18\x10 \x01(\bR\x06erased\"\x80\x01\n" +
+	"\x06erased\x18\x10 \x01(\bR\x06erased:\x04\xd8\xe7\x18\x01\"\x86\x01\n" +
 	"\x04Head\x12'\n" +
 	"\x0fsequence_number\x18\x01 \x01(\x03R\x0esequenceNumber\x12\x12\n" +
 	"\x04hash\x18\x02 \x01(\tR\x04hash\x12;\n" +
 	"\vchange_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"changeTime\"z\n" +
+	"changeTime:\x04\xd8\xe7\x18\x00\"z\n" +
 	"\x12ListChangesRequest\x12;\n" +
 	"\x15after_sequence_number\x18\x01 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x13afterSequenceNumber\x12'\n" +
 	"\tpage_size\x18\x02 \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpageSize\"k\n" +
+	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpageSize\"q\n" +
 	"\x13ListChangesResponse\x12-\n" +
 	"\achanges\x18\x01 \x03(\v2\x13.fairlead.v1.ChangeR\achanges\x12%\n" +
-	"\x04head\x18\x02 \x01(\v2\x11.fairlead.v1.HeadR\x04head\"R\n" +
+	"\x04head\x18\x02 \x01(\v2\x11.fairlead.v1.HeadR\x04head:\x04\xd8\xe7\x18\x00\"R\n" +
 	"\x13WatchChangesRequest\x12;\n" +
 	"\x15after_sequence_number\x18\x01 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x13afterSequenceNumber\"\x10\n" +
 	"\x0eGetHeadRequest2\x83\x03\n" +
@@ -565,6 +565,7 @@ func file_fairlead_v1_change_proto_init() {
 		return
 	}
 	file_fairlead_v1_checkpoint_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

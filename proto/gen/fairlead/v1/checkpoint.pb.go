@@ -139,15 +139,15 @@ var File_fairlead_v1_checkpoint_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_checkpoint_proto_rawDesc = "" +
 	"\n" +
-	"\x1cfairlead/v1/checkpoint.proto\x12\vfairlead.v1\"\x16\n" +
-	"\x14GetCheckpointRequest\"\x85\x01\n" +
+	"\x1cfairlead/v1/checkpoint.proto\x12\vfairlead.v1\x1a\x1dfairlead/v1/sensitivity.proto\"\x16\n" +
+	"\x14GetCheckpointRequest\"\x8b\x01\n" +
 	"\n" +
 	"Checkpoint\x12\x12\n" +
 	"\x04text\x18\x01 \x01(\tR\x04text\x12'\n" +
 	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber\x12\x1b\n" +
 	"\thead_hash\x18\x03 \x01(\tR\bheadHash\x12\x1d\n" +
 	"\n" +
-	"public_key\x18\x04 \x01(\tR\tpublicKeyB+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
+	"public_key\x18\x04 \x01(\tR\tpublicKey:\x04\xd8\xe7\x18\x00B+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
 
 var (
 	file_fairlead_v1_checkpoint_proto_rawDescOnce sync.Once
@@ -179,6 +179,7 @@ func file_fairlead_v1_checkpoint_proto_init() {
 	if File_fairlead_v1_checkpoint_proto != nil {
 		return
 	}
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

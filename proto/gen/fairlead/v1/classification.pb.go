@@ -1095,7 +1095,7 @@ var File_fairlead_v1_classification_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_classification_proto_rawDesc = "" +
 	"\n" +
-	" fairlead/v1/classification.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/answer.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf2\x01\n" +
+	" fairlead/v1/classification.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/answer.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf8\x01\n" +
 	"\x04Code\x12(\n" +
 	"\x05facet\x18\x01 \x01(\x0e2\x12.fairlead.v1.FacetR\x05facet\x12\x12\n" +
 	"\x04code\x18\x02 \x01(\tR\x04code\x12\x16\n" +
@@ -1109,7 +1109,7 @@ const file_fairlead_v1_classification_proto_rawDesc = "" +
 	"\n" +
 	"confidence\x18\b \x01(\tR\n" +
 	"confidence\x12\x14\n" +
-	"\x05score\x18\t \x01(\x01R\x05score\"\xa6\x01\n" +
+	"\x05score\x18\t \x01(\x01R\x05score:\x04\xd8\xe7\x18\x00\"\xac\x01\n" +
 	"\aEdition\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
 	"\x06credit\x18\x02 \x01(\tR\x06credit\x125\n" +
@@ -1117,7 +1117,7 @@ const file_fairlead_v1_classification_proto_rawDesc = "" +
 	"\n" +
 	"SizesEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x05R\x05value:\x028\x01\"\x8d\a\n" +
+	"\x05value\x18\x02 \x01(\x05R\x05value:\x028\x01:\x04\xd8\xe7\x18\x00\"\x93\a\n" +
 	"\x06Coding\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x03R\x04name\x129\n" +
 	"\aharm_id\x18\x02 \x01(\tB \xbaH\x1d\xd8\x01\x01r\x182\x16^[a-z][a-z0-9-]{0,31}$R\x06harmId\x12!\n" +
@@ -1142,43 +1142,43 @@ const file_fairlead_v1_classification_proto_rawDesc = "" +
 	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\x1aT\n" +
 	"\fAnswersEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12.\n" +
-	"\x05value\x18\x02 \x01(\x0e2\x18.fairlead.v1.AnswerStateR\x05value:\x028\x01\"\x15\n" +
-	"\x13ListEditionsRequest\"H\n" +
+	"\x05value\x18\x02 \x01(\x0e2\x18.fairlead.v1.AnswerStateR\x05value:\x028\x01:\x04\xd8\xe7\x18\x02\"\x15\n" +
+	"\x13ListEditionsRequest\"N\n" +
 	"\x14ListEditionsResponse\x120\n" +
-	"\beditions\x18\x01 \x03(\v2\x14.fairlead.v1.EditionR\beditions\"i\n" +
+	"\beditions\x18\x01 \x03(\v2\x14.fairlead.v1.EditionR\beditions:\x04\xd8\xe7\x18\x00\"i\n" +
 	"\x10ListCodesRequest\x124\n" +
 	"\x05facet\x18\x01 \x01(\x0e2\x12.fairlead.v1.FacetB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x05facet\x12\x1f\n" +
-	"\x06parent\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\bR\x06parent\"V\n" +
+	"\x06parent\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\bR\x06parent\"\\\n" +
 	"\x11ListCodesResponse\x12'\n" +
 	"\x05codes\x18\x01 \x03(\v2\x11.fairlead.v1.CodeR\x05codes\x12\x18\n" +
-	"\aedition\x18\x02 \x01(\tR\aedition\"\x8b\x01\n" +
+	"\aedition\x18\x02 \x01(\tR\aedition:\x04\xd8\xe7\x18\x00\"\x8b\x01\n" +
 	"\x12LookUpCodesRequest\x12 \n" +
 	"\x05words\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\x05words\x122\n" +
 	"\x05facet\x18\x02 \x01(\x0e2\x12.fairlead.v1.FacetB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05facet\x12\x1f\n" +
-	"\x05limit\x18\x03 \x01(\x05B\t\xbaH\x06\x1a\x04\x182(\x00R\x05limit\"X\n" +
+	"\x05limit\x18\x03 \x01(\x05B\t\xbaH\x06\x1a\x04\x182(\x00R\x05limit\"^\n" +
 	"\x13LookUpCodesResponse\x12'\n" +
 	"\x05codes\x18\x01 \x03(\v2\x11.fairlead.v1.CodeR\x05codes\x12\x18\n" +
-	"\aedition\x18\x02 \x01(\tR\aedition\"\xd3\x01\n" +
+	"\aedition\x18\x02 \x01(\tR\aedition:\x04\xd8\xe7\x18\x00\"\xd3\x01\n" +
 	"\x13AssignCodingRequest\x126\n" +
 	"\x06parent\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^reports/[0-9a-f-]{36}$R\x06parent\x123\n" +
 	"\x06coding\x18\x02 \x01(\v2\x13.fairlead.v1.CodingB\x06\xbaH\x03\xc8\x01\x01R\x06coding\x12*\n" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12#\n" +
-	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly\"\xab\x01\n" +
+	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly\"\xb1\x01\n" +
 	"\x14AssignCodingResponse\x12+\n" +
 	"\x06coding\x18\x01 \x01(\v2\x13.fairlead.v1.CodingR\x06coding\x12'\n" +
 	"\x05codes\x18\x02 \x03(\v2\x11.fairlead.v1.CodeR\x05codes\x12'\n" +
 	"\x0fsequence_number\x18\x03 \x01(\x03R\x0esequenceNumber\x12\x14\n" +
-	"\x05notes\x18\x04 \x03(\tR\x05notes\"t\n" +
+	"\x05notes\x18\x04 \x03(\tR\x05notes:\x04\xd8\xe7\x18\x00\"t\n" +
 	"\x12ListCodingsRequest\x126\n" +
 	"\x06parent\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^reports/[0-9a-f-]{36}$R\x06parent\x12&\n" +
-	"\x05as_at\x18\x02 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x95\x01\n" +
+	"\x05as_at\x18\x02 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x9b\x01\n" +
 	"\x13ListCodingsResponse\x12-\n" +
 	"\acodings\x18\x01 \x03(\v2\x13.fairlead.v1.CodingR\acodings\x12'\n" +
 	"\x05codes\x18\x02 \x03(\v2\x11.fairlead.v1.CodeR\x05codes\x12&\n" +
-	"\x05as_at\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt*\x8e\x01\n" +
+	"\x05as_at\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt:\x04\xd8\xe7\x18\x00*\x8e\x01\n" +
 	"\x05Facet\x12\x15\n" +
 	"\x11FACET_UNSPECIFIED\x10\x00\x12\x10\n" +
 	"\fFACET_NATURE\x10\x01\x12\x19\n" +
@@ -1279,6 +1279,7 @@ func file_fairlead_v1_classification_proto_init() {
 	}
 	file_fairlead_v1_answer_proto_init()
 	file_fairlead_v1_as_at_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -447,7 +447,7 @@ var File_fairlead_v1_compare_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_compare_proto_rawDesc = "" +
 	"\n" +
-	"\x19fairlead/v1/compare.proto\x12\vfairlead.v1\x1a\x17fairlead/v1/as_at.proto\x1a\x1afairlead/v1/counting.proto\"\xb7\x03\n" +
+	"\x19fairlead/v1/compare.proto\x12\vfairlead.v1\x1a\x17fairlead/v1/as_at.proto\x1a\x1afairlead/v1/counting.proto\x1a\x1dfairlead/v1/sensitivity.proto\"\xbd\x03\n" +
 	"\x11SummaryComparison\x12%\n" +
 	"\x04from\x18\x01 \x01(\v2\x11.fairlead.v1.AsAtR\x04from\x12!\n" +
 	"\x02to\x18\x02 \x01(\v2\x11.fairlead.v1.AsAtR\x02to\x12\x14\n" +
@@ -460,24 +460,24 @@ const file_fairlead_v1_compare_proto_rawDesc = "" +
 	"\freport_count\x18\t \x01(\x03R\vreportCount\x122\n" +
 	"\x05hours\x18\n" +
 	" \x03(\v2\x1c.fairlead.v1.HoursDifferenceR\x05hours\x12\x14\n" +
-	"\x05notes\x18\v \x03(\tR\x05notes\"\xbd\x01\n" +
+	"\x05notes\x18\v \x03(\tR\x05notes:\x04\xd8\xe7\x18\x00\"\xc3\x01\n" +
 	"\x10FigureDifference\x12\x12\n" +
 	"\x04part\x18\x01 \x01(\tR\x04part\x12\x16\n" +
 	"\x06figure\x18\x02 \x01(\tR\x06figure\x12\x10\n" +
 	"\x03was\x18\x03 \x01(\tR\x03was\x12\x0e\n" +
 	"\x02is\x18\x04 \x01(\tR\x02is\x12 \n" +
 	"\twas_count\x18\x05 \x01(\x01H\x00R\bwasCount\x88\x01\x01\x12\x1e\n" +
-	"\bis_count\x18\x06 \x01(\x01H\x01R\aisCount\x88\x01\x01B\f\n" +
+	"\bis_count\x18\x06 \x01(\x01H\x01R\aisCount\x88\x01\x01:\x04\xd8\xe7\x18\x00B\f\n" +
 	"\n" +
 	"_was_countB\v\n" +
-	"\t_is_count\"\x89\x01\n" +
+	"\t_is_count\"\x8f\x01\n" +
 	"\x10ReportDifference\x12\x16\n" +
 	"\x06report\x18\x01 \x01(\tR\x06report\x12\x1d\n" +
 	"\n" +
 	"short_code\x18\x02 \x01(\tR\tshortCode\x12\x12\n" +
 	"\x04what\x18\x03 \x03(\tR\x04what\x12\x15\n" +
 	"\x06was_in\x18\x04 \x01(\bR\x05wasIn\x12\x13\n" +
-	"\x05is_in\x18\x05 \x01(\bR\x04isIn\"\x9b\x02\n" +
+	"\x05is_in\x18\x05 \x01(\bR\x04isIn:\x04\xd8\xe7\x18\x01\"\xa1\x02\n" +
 	"\x0fHoursDifference\x12\x1c\n" +
 	"\tworkplace\x18\x01 \x01(\tR\tworkplace\x12\x14\n" +
 	"\x05month\x18\x02 \x01(\tR\x05month\x12\x14\n" +
@@ -486,7 +486,7 @@ const file_fairlead_v1_compare_proto_rawDesc = "" +
 	"\bis_hours\x18\x05 \x01(\x01R\aisHours\x12 \n" +
 	"\twas_heads\x18\x06 \x01(\x01H\x01R\bwasHeads\x88\x01\x01\x12\x1e\n" +
 	"\bis_heads\x18\a \x01(\x01H\x02R\aisHeads\x88\x01\x01\x12\x16\n" +
-	"\x06reason\x18\b \x01(\tR\x06reasonB\f\n" +
+	"\x06reason\x18\b \x01(\tR\x06reason:\x04\xd8\xe7\x18\x00B\f\n" +
 	"\n" +
 	"_was_hoursB\f\n" +
 	"\n" +
@@ -535,6 +535,7 @@ func file_fairlead_v1_compare_proto_init() {
 	}
 	file_fairlead_v1_as_at_proto_init()
 	file_fairlead_v1_counting_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	file_fairlead_v1_compare_proto_msgTypes[1].OneofWrappers = []any{}
 	file_fairlead_v1_compare_proto_msgTypes[3].OneofWrappers = []any{}
 	type x struct{}

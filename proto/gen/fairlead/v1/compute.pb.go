@@ -714,10 +714,10 @@ var File_fairlead_v1_compute_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_compute_proto_rawDesc = "" +
 	"\n" +
-	"\x19fairlead/v1/compute.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1cgoogle/protobuf/struct.proto\"\x14\n" +
-	"\x12ListMethodsRequest\"N\n" +
+	"\x19fairlead/v1/compute.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1cgoogle/protobuf/struct.proto\"\x14\n" +
+	"\x12ListMethodsRequest\"T\n" +
 	"\x13ListMethodsResponse\x127\n" +
-	"\amethods\x18\x01 \x03(\v2\x1d.fairlead.v1.MethodDefinitionR\amethods\"\xb2\x02\n" +
+	"\amethods\x18\x01 \x03(\v2\x1d.fairlead.v1.MethodDefinitionR\amethods:\x04\xd8\xe7\x18\x00\"\xb8\x02\n" +
 	"\x10MethodDefinition\x12\x16\n" +
 	"\x06method\x18\x01 \x01(\tR\x06method\x12\x14\n" +
 	"\x05group\x18\x02 \x01(\tR\x05group\x12\x18\n" +
@@ -727,7 +727,7 @@ const file_fairlead_v1_compute_proto_rawDesc = "" +
 	"\x03how\x18\x06 \x01(\tR\x03how\x12\x16\n" +
 	"\x06source\x18\a \x01(\tR\x06source\x12\x12\n" +
 	"\x04also\x18\b \x03(\tR\x04also\x121\n" +
-	"\aexample\x18\t \x01(\v2\x17.google.protobuf.StructR\aexample\"\xbf\x02\n" +
+	"\aexample\x18\t \x01(\v2\x17.google.protobuf.StructR\aexample:\x04\xd8\xe7\x18\x00\"\xc5\x02\n" +
 	"\vMethodInput\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x120\n" +
 	"\x04type\x18\x02 \x01(\x0e2\x1c.fairlead.v1.MethodInputTypeR\x04type\x12\x14\n" +
@@ -739,16 +739,16 @@ const file_fairlead_v1_compute_proto_rawDesc = "" +
 	"\achoices\x18\b \x03(\tR\achoices\x12\x12\n" +
 	"\x04gaps\x18\t \x01(\bR\x04gaps\x12!\n" +
 	"\fmost_entries\x18\n" +
-	" \x01(\x05R\vmostEntries\"U\n" +
+	" \x01(\x05R\vmostEntries:\x04\xd8\xe7\x18\x00\"[\n" +
 	"\fMethodOutput\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05about\x18\x02 \x01(\tR\x05about\x12\x1b\n" +
-	"\tnull_when\x18\x03 \x01(\tR\bnullWhen\"\x99\x01\n" +
+	"\tnull_when\x18\x03 \x01(\tR\bnullWhen:\x04\xd8\xe7\x18\x00\"\x99\x01\n" +
 	"\x0eComputeRequest\x125\n" +
 	"\x06method\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[a-z][a-z0-9_]{0,62}$R\x06method\x12/\n" +
 	"\x06inputs\x18\x02 \x01(\v2\x17.google.protobuf.StructR\x06inputs\x12\x1f\n" +
 	"\vinclude_svg\x18\x03 \x01(\bR\n" +
-	"includeSvg\"\x9b\x03\n" +
+	"includeSvg\"\xa1\x03\n" +
 	"\x0fComputeResponse\x12\x16\n" +
 	"\x06method\x18\x01 \x01(\tR\x06method\x123\n" +
 	"\bsettings\x18\x02 \x01(\v2\x17.google.protobuf.StructR\bsettings\x121\n" +
@@ -764,7 +764,7 @@ const file_fairlead_v1_compute_proto_rawDesc = "" +
 	" \x01(\tR\tsvgNarrow\x1a9\n" +
 	"\vAbsentEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01*\xd4\x03\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01:\x04\xd8\xe7\x18\x00*\xd4\x03\n" +
 	"\x0fMethodInputType\x12!\n" +
 	"\x1dMETHOD_INPUT_TYPE_UNSPECIFIED\x10\x00\x12\x1c\n" +
 	"\x18METHOD_INPUT_TYPE_NUMBER\x10\x01\x12\x1b\n" +
@@ -839,6 +839,7 @@ func file_fairlead_v1_compute_proto_init() {
 	if File_fairlead_v1_compute_proto != nil {
 		return
 	}
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

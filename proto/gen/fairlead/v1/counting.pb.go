@@ -252,16 +252,16 @@ var File_fairlead_v1_counting_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_counting_proto_rawDesc = "" +
 	"\n" +
-	"\x1afairlead/v1/counting.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a fairlead/v1/classification.proto\"s\n" +
+	"\x1afairlead/v1/counting.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a fairlead/v1/classification.proto\x1a\x1dfairlead/v1/sensitivity.proto\"y\n" +
 	"\tTableHead\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
 	"\x05total\x18\x03 \x01(\x03R\x05total\x12(\n" +
-	"\x05facet\x18\x04 \x01(\x0e2\x12.fairlead.v1.FacetR\x05facet\"\xae\x01\n" +
+	"\x05facet\x18\x04 \x01(\x0e2\x12.fairlead.v1.FacetR\x05facet:\x04\xd8\xe7\x18\x00\"\xb4\x01\n" +
 	"\x06Period\x12S\n" +
 	"\vstart_month\x18\x01 \x01(\tB2\xbaH/r-2+^(19[5-9][0-9]|20[0-9]{2})-(0[1-9]|1[0-2])$R\n" +
 	"startMonth\x12O\n" +
-	"\tend_month\x18\x02 \x01(\tB2\xbaH/r-2+^(19[5-9][0-9]|20[0-9]{2})-(0[1-9]|1[0-2])$R\bendMonth*\xe7\x02\n" +
+	"\tend_month\x18\x02 \x01(\tB2\xbaH/r-2+^(19[5-9][0-9]|20[0-9]{2})-(0[1-9]|1[0-2])$R\bendMonth:\x04\xd8\xe7\x18\x00*\xe7\x02\n" +
 	"\tDimension\x12\x19\n" +
 	"\x15DIMENSION_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eDIMENSION_KIND\x10\x01\x12\x17\n" +
@@ -314,6 +314,7 @@ func file_fairlead_v1_counting_proto_init() {
 		return
 	}
 	file_fairlead_v1_classification_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

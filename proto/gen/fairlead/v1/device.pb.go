@@ -790,7 +790,7 @@ var File_fairlead_v1_device_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_device_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/device.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf0\x03\n" +
+	"\x18fairlead/v1/device.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xfe\x03\n" +
 	"\x06Device\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x03R\x04name\x12,\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\vdisplayName\x12I\n" +
@@ -798,44 +798,44 @@ const file_fairlead_v1_device_proto_rawDesc = "" +
 	"\n" +
 	"enrol_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\tenrolTime\x12:\n" +
 	"\bend_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aendTime\x12)\n" +
-	"\x0elast_seen_date\x18\x06 \x01(\tB\x03\xe0A\x03R\flastSeenDate\x12(\n" +
-	"\rsecret_sha256\x18\a \x01(\tB\x03\xe0A\x03R\fsecretSha256\x12$\n" +
-	"\vcode_sha256\x18\b \x01(\tB\x03\xe0A\x03R\n" +
+	"\x0elast_seen_date\x18\x06 \x01(\tB\x03\xe0A\x03R\flastSeenDate\x12,\n" +
+	"\rsecret_sha256\x18\a \x01(\tB\a\xe0A\x03\xe8\xe7\x18\x01R\fsecretSha256\x12(\n" +
+	"\vcode_sha256\x18\b \x01(\tB\a\xe0A\x03\xe8\xe7\x18\x01R\n" +
 	"codeSha256\x12I\n" +
 	"\x10code_expire_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\x0ecodeExpireTime\x12\x12\n" +
 	"\x04etag\x18\n" +
-	" \x01(\tR\x04etag\"J\n" +
+	" \x01(\tR\x04etag:\x04\xd8\xe7\x18\x01\"J\n" +
 	"\x13CreateDeviceRequest\x123\n" +
-	"\x06device\x18\x01 \x01(\v2\x13.fairlead.v1.DeviceB\x06\xbaH\x03\xc8\x01\x01R\x06device\"W\n" +
+	"\x06device\x18\x01 \x01(\v2\x13.fairlead.v1.DeviceB\x06\xbaH\x03\xc8\x01\x01R\x06device\"]\n" +
 	"\x14CreateDeviceResponse\x12+\n" +
 	"\x06device\x18\x01 \x01(\v2\x13.fairlead.v1.DeviceR\x06device\x12\x12\n" +
-	"\x04code\x18\x02 \x01(\tR\x04code\"K\n" +
+	"\x04code\x18\x02 \x01(\tR\x04code:\x04\xd8\xe7\x18\x00\"K\n" +
 	"\x15RenewEnrolmentRequest\x122\n" +
 	"\x04name\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^devices/[0-9a-f-]{36}$R\x04name\"3\n" +
 	"\x12EnrolDeviceRequest\x12\x1d\n" +
-	"\x04code\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\b\x18\x14R\x04code\"Z\n" +
+	"\x04code\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\b\x18\x14R\x04code\"`\n" +
 	"\x13EnrolDeviceResponse\x12+\n" +
 	"\x06device\x18\x01 \x01(\v2\x13.fairlead.v1.DeviceR\x06device\x12\x16\n" +
-	"\x06secret\x18\x02 \x01(\tR\x06secret\"9\n" +
+	"\x06secret\x18\x02 \x01(\tR\x06secret:\x04\xd8\xe7\x18\x00\"9\n" +
 	"\x12ListDevicesRequest\x12#\n" +
-	"\rinclude_ended\x18\x01 \x01(\bR\fincludeEnded\"D\n" +
+	"\rinclude_ended\x18\x01 \x01(\bR\fincludeEnded\"J\n" +
 	"\x13ListDevicesResponse\x12-\n" +
-	"\adevices\x18\x01 \x03(\v2\x13.fairlead.v1.DeviceR\adevices\"F\n" +
+	"\adevices\x18\x01 \x03(\v2\x13.fairlead.v1.DeviceR\adevices:\x04\xd8\xe7\x18\x00\"F\n" +
 	"\x10EndDeviceRequest\x122\n" +
 	"\x04name\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^devices/[0-9a-f-]{36}$R\x04name\"\x14\n" +
-	"\x12ListWorkersRequest\"D\n" +
+	"\x12ListWorkersRequest\"J\n" +
 	"\x13ListWorkersResponse\x12-\n" +
-	"\aworkers\x18\x01 \x03(\v2\x13.fairlead.v1.WorkerR\aworkers\"I\n" +
-	"\x06Worker\x12\x1c\n" +
-	"\tprincipal\x18\x01 \x01(\tR\tprincipal\x12!\n" +
-	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\"\x84\x01\n" +
+	"\aworkers\x18\x01 \x03(\v2\x13.fairlead.v1.WorkerR\aworkers:\x04\xd8\xe7\x18\x00\"[\n" +
+	"\x06Worker\x12\"\n" +
+	"\tprincipal\x18\x01 \x01(\tB\x04\xe0\xe7\x18\x01R\tprincipal\x12'\n" +
+	"\fdisplay_name\x18\x02 \x01(\tB\x04\xe0\xe7\x18\x01R\vdisplayName:\x04\xd8\xe7\x18\x01\"\x84\x01\n" +
 	"\x10BeginTurnRequest\x12I\n" +
 	"\tprincipal\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\tprincipal\x12%\n" +
-	"\x03pin\x18\x02 \x01(\tB\x13\xbaH\x10r\x0e2\f^[0-9]{4,8}$R\x03pin\"h\n" +
+	"\x03pin\x18\x02 \x01(\tB\x13\xbaH\x10r\x0e2\f^[0-9]{4,8}$R\x03pin\"n\n" +
 	"\x11BeginTurnResponse\x12\x16\n" +
 	"\x06secret\x18\x01 \x01(\tR\x06secret\x12;\n" +
 	"\vexpire_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"expireTime2\xa0\x06\n" +
+	"expireTime:\x04\xd8\xe7\x18\x002\xa0\x06\n" +
 	"\rDeviceService\x12k\n" +
 	"\fCreateDevice\x12 .fairlead.v1.CreateDeviceRequest\x1a!.fairlead.v1.CreateDeviceResponse\"\x16\x82\xd3\xe4\x93\x02\x10:\x01*\"\v/v1/devices\x12\x87\x01\n" +
 	"\x0eRenewEnrolment\x12\".fairlead.v1.RenewEnrolmentRequest\x1a!.fairlead.v1.CreateDeviceResponse\".\x82\xd3\xe4\x93\x02(:\x01*\"#/v1/{name=devices/*}:renewEnrolment\x12n\n" +
@@ -911,6 +911,7 @@ func file_fairlead_v1_device_proto_init() {
 	if File_fairlead_v1_device_proto != nil {
 		return
 	}
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

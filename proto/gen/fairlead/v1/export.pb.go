@@ -746,7 +746,7 @@ var File_fairlead_v1_export_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_export_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/export.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x19fairlead/v1/compare.proto\x1a\x1afairlead/v1/counting.proto\x1a\x19fairlead/v1/measure.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x8f\x04\n" +
+	"\x18fairlead/v1/export.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x19fairlead/v1/compare.proto\x1a\x1afairlead/v1/counting.proto\x1a\x19fairlead/v1/measure.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x8f\x04\n" +
 	"\x11GetSummaryRequest\x12L\n" +
 	"\tworkplace\x18\x01 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x123\n" +
 	"\x06period\x18\x02 \x01(\v2\x13.fairlead.v1.PeriodB\x06\xbaH\x03\xc8\x01\x01R\x06period\x12A\n" +
@@ -757,7 +757,7 @@ const file_fairlead_v1_export_proto_rawDesc = "" +
 	"\x11employment_groups\x18\x05 \x03(\x0e2\x1c.fairlead.v1.EmploymentGroupB\x13\xbaH\x10\x92\x01\r\x10\x04\"\t\x82\x01\x06\x10\x01 \x00 \x05R\x10employmentGroups\x12.\n" +
 	"\rsmallest_cell\x18\x06 \x01(\x05B\t\xbaH\x06\x1a\x04\x182(\x00R\fsmallestCell\x127\n" +
 	"\x13min_sequence_number\x18\a \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
-	"\x05as_at\x18\b \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x8e\x05\n" +
+	"\x05as_at\x18\b \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x94\x05\n" +
 	"\aSummary\x12\x14\n" +
 	"\x05title\x18\x01 \x01(\tR\x05title\x12\x14\n" +
 	"\x05scope\x18\x02 \x01(\tR\x05scope\x12+\n" +
@@ -777,28 +777,28 @@ const file_fairlead_v1_export_proto_rawDesc = "" +
 	"\x0fsequence_number\x18\r \x01(\x03R\x0esequenceNumber\x12\x19\n" +
 	"\blog_hash\x18\x0e \x01(\tR\alogHash\x127\n" +
 	"\tmake_time\x18\x0f \x01(\v2\x1a.google.protobuf.TimestampR\bmakeTime\x12&\n" +
-	"\x05as_at\x18\x10 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"k\n" +
+	"\x05as_at\x18\x10 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt:\x04\xd8\xe7\x18\x00\"q\n" +
 	"\fSummaryTable\x12\x14\n" +
 	"\x05title\x18\x01 \x01(\tR\x05title\x12(\n" +
 	"\x05table\x18\x02 \x01(\v2\x12.fairlead.v1.TableR\x05table\x12\x1b\n" +
-	"\theld_back\x18\x03 \x01(\x05R\bheldBack\"\xae\x01\n" +
+	"\theld_back\x18\x03 \x01(\x05R\bheldBack:\x04\xd8\xe7\x18\x00\"\xb4\x01\n" +
 	"\fUnknownCount\x12\x12\n" +
 	"\x04item\x18\x01 \x01(\tR\x04item\x12\x14\n" +
 	"\x05total\x18\x02 \x01(\x03R\x05total\x12\x14\n" +
 	"\x05known\x18\x03 \x01(\x03R\x05known\x12\x1b\n" +
 	"\tnot_known\x18\x04 \x01(\x03R\bnotKnown\x12$\n" +
 	"\x0edoes_not_apply\x18\x05 \x01(\x03R\fdoesNotApply\x12\x1b\n" +
-	"\tnot_asked\x18\x06 \x01(\x03R\bnotAsked\"\x95\x01\n" +
+	"\tnot_asked\x18\x06 \x01(\x03R\bnotAsked:\x04\xd8\xe7\x18\x00\"\x95\x01\n" +
 	"\x14ExportSummaryRequest\x12@\n" +
 	"\asummary\x18\x01 \x01(\v2\x1e.fairlead.v1.GetSummaryRequestB\x06\xbaH\x03\xc8\x01\x01R\asummary\x12;\n" +
 	"\x06format\x18\x02 \x01(\x0e2\x17.fairlead.v1.FileFormatB\n" +
-	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x06format\"\xb2\x01\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x06format\"\xb8\x01\n" +
 	"\x15ExportSummaryResponse\x12\x18\n" +
 	"\acontent\x18\x01 \x01(\fR\acontent\x12!\n" +
 	"\fcontent_type\x18\x02 \x01(\tR\vcontentType\x12\x1b\n" +
 	"\tfile_name\x18\x03 \x01(\tR\bfileName\x12'\n" +
 	"\x0fsequence_number\x18\x04 \x01(\x03R\x0esequenceNumber\x12\x16\n" +
-	"\x06sha256\x18\x05 \x01(\tR\x06sha256\"\xdc\x01\n" +
+	"\x06sha256\x18\x05 \x01(\tR\x06sha256:\x04\xd8\xe7\x18\x00\"\xdc\x01\n" +
 	"\x17CompareSummariesRequest\x12@\n" +
 	"\asummary\x18\x01 \x01(\v2\x1e.fairlead.v1.GetSummaryRequestB\x06\xbaH\x03\xc8\x01\x01R\asummary\x12-\n" +
 	"\x04from\x18\x02 \x01(\v2\x11.fairlead.v1.AsAtB\x06\xbaH\x03\xc8\x01\x01R\x04from\x12!\n" +
@@ -892,6 +892,7 @@ func file_fairlead_v1_export_proto_init() {
 	file_fairlead_v1_compare_proto_init()
 	file_fairlead_v1_counting_proto_init()
 	file_fairlead_v1_measure_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	file_fairlead_v1_workplace_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -347,7 +347,7 @@ var File_fairlead_v1_filter_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_filter_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/filter.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a fairlead/v1/classification.proto\x1a\x1afairlead/v1/counting.proto\x1a\x16fairlead/v1/harm.proto\x1a\x18fairlead/v1/report.proto\x1a\x1bfairlead/v1/workplace.proto\"\xb3\x06\n" +
+	"\x18fairlead/v1/filter.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a fairlead/v1/classification.proto\x1a\x1afairlead/v1/counting.proto\x1a\x16fairlead/v1/harm.proto\x1a\x18fairlead/v1/report.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1bfairlead/v1/workplace.proto\"\xb9\x06\n" +
 	"\fReportFilter\x12R\n" +
 	"\n" +
 	"workplaces\x18\x01 \x03(\tB2\xbaH/\x92\x01,\x10d\"(r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\n" +
@@ -369,22 +369,22 @@ const file_fairlead_v1_filter_proto_rawDesc = "" +
 	"\"\a\x82\x01\x04\x10\x01 \x00R\x10employmentGroups\x12%\n" +
 	"\x0einclude_voided\x18\n" +
 	" \x01(\bR\rincludeVoided\x126\n" +
-	"\x05cells\x18\v \x03(\v2\x16.fairlead.v1.CellMatchB\b\xbaH\x05\x92\x01\x02\x10\x04R\x05cells\"\x8f\x01\n" +
+	"\x05cells\x18\v \x03(\v2\x16.fairlead.v1.CellMatchB\b\xbaH\x05\x92\x01\x02\x10\x04R\x05cells:\x04\xd8\xe7\x18\x00\"\x95\x01\n" +
 	"\tCellMatch\x127\n" +
 	"\x05sides\x18\x01 \x03(\v2\x15.fairlead.v1.CellSideB\n" +
 	"\xbaH\a\x92\x01\x04\b\x01\x10\x03R\x05sides\x12(\n" +
 	"\n" +
 	"code_level\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x04(\x00R\tcodeLevel\x12\x1f\n" +
 	"\vcount_harms\x18\x03 \x01(\bR\n" +
-	"countHarms\"h\n" +
+	"countHarms:\x04\xd8\xe7\x18\x00\"n\n" +
 	"\bCellSide\x12@\n" +
 	"\tdimension\x18\x01 \x01(\x0e2\x16.fairlead.v1.DimensionB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\tdimension\x12\x1a\n" +
-	"\x03key\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\x03key\"m\n" +
+	"\x03key\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\x03key:\x04\xd8\xe7\x18\x00\"s\n" +
 	"\tCodeMatch\x124\n" +
 	"\x05facet\x18\x01 \x01(\x0e2\x12.fairlead.v1.FacetB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x05facet\x12*\n" +
-	"\x04code\x18\x02 \x01(\tB\x16\xbaH\x13r\x112\x0f^[0-9A-Z]{0,6}$R\x04codeB+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
+	"\x04code\x18\x02 \x01(\tB\x16\xbaH\x13r\x112\x0f^[0-9A-Z]{0,6}$R\x04code:\x04\xd8\xe7\x18\x00B+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
 
 var (
 	file_fairlead_v1_filter_proto_rawDescOnce sync.Once
@@ -437,6 +437,7 @@ func file_fairlead_v1_filter_proto_init() {
 	file_fairlead_v1_counting_proto_init()
 	file_fairlead_v1_harm_proto_init()
 	file_fairlead_v1_report_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	file_fairlead_v1_workplace_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -542,16 +542,16 @@ var File_fairlead_v1_harm_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_harm_proto_rawDesc = "" +
 	"\n" +
-	"\x16fairlead/v1/harm.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/answer.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xbd\a\n" +
-	"\x04Harm\x129\n" +
-	"\aharm_id\x18\x01 \x01(\tB \xbaH\x1d\xd8\x01\x01r\x182\x16^[a-z][a-z0-9-]{0,31}$R\x06harmId\x12B\n" +
-	"\x06person\x18\x02 \x01(\tB*\xbaH'\xd8\x01\x01r\"2 ^people/[a-z0-9][a-z0-9-]{0,62}$R\x06person\x12Q\n" +
-	"\x10employment_group\x18\x03 \x01(\x0e2\x1c.fairlead.v1.EmploymentGroupB\b\xbaH\x05\x82\x01\x02\x10\x01R\x0femploymentGroup\x129\n" +
+	"\x16fairlead/v1/harm.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/answer.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd7\a\n" +
+	"\x04Harm\x12=\n" +
+	"\aharm_id\x18\x01 \x01(\tB$\xbaH\x1d\xd8\x01\x01r\x182\x16^[a-z][a-z0-9-]{0,31}$\xd8\xe7\x18\x00R\x06harmId\x12J\n" +
+	"\x06person\x18\x02 \x01(\tB2\xbaH'\xd8\x01\x01r\"2 ^people/[a-z0-9][a-z0-9-]{0,62}$\xd8\xe7\x18\x01\xe0\xe7\x18\x01R\x06person\x12U\n" +
+	"\x10employment_group\x18\x03 \x01(\x0e2\x1c.fairlead.v1.EmploymentGroupB\f\xbaH\x05\x82\x01\x02\x10\x01\xd8\xe7\x18\x01R\x0femploymentGroup\x129\n" +
 	"\bage_band\x18\x04 \x01(\x0e2\x14.fairlead.v1.AgeBandB\b\xbaH\x05\x82\x01\x02\x10\x01R\aageBand\x12*\n" +
 	"\vdescription\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x1fR\vdescription\x12\x18\n" +
 	"\aillness\x18\x06 \x01(\bR\aillness\x12>\n" +
-	"\ttreatment\x18\a \x01(\x0e2\x16.fairlead.v1.TreatmentB\b\xbaH\x05\x82\x01\x02\x10\x01R\ttreatment\x128\n" +
-	"\aoutcome\x18\b \x01(\x0e2\x19.fairlead.v1.OutcomeClassB\x03\xe0A\x03R\aoutcome\x12M\n" +
+	"\ttreatment\x18\a \x01(\x0e2\x16.fairlead.v1.TreatmentB\b\xbaH\x05\x82\x01\x02\x10\x01R\ttreatment\x12<\n" +
+	"\aoutcome\x18\b \x01(\x0e2\x19.fairlead.v1.OutcomeClassB\a\xe0A\x03\xd8\xe7\x18\x01R\aoutcome\x12M\n" +
 	"\x0foutcome_history\x18\t \x03(\v2\x1a.fairlead.v1.OutcomeChangeB\b\xbaH\x05\x92\x01\x02\x10dR\x0eoutcomeHistory\x12:\n" +
 	"\babsences\x18\n" +
 	" \x03(\v2\x14.fairlead.v1.AbsenceB\b\xbaH\x05\x92\x01\x02\x10dR\babsences\x12B\n" +
@@ -561,22 +561,22 @@ const file_fairlead_v1_harm_proto_rawDesc = "" +
 	"\aanswers\x18\r \x03(\v2\x1e.fairlead.v1.Harm.AnswersEntryB+\xbaH(\x9a\x01%\x10 \"\x1ar\x182\x16^[a-z][a-z0-9_]{0,63}$*\x05\x82\x01\x02\x10\x01R\aanswers\x1aT\n" +
 	"\fAnswersEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12.\n" +
-	"\x05value\x18\x02 \x01(\x0e2\x18.fairlead.v1.AnswerStateR\x05value:\x028\x01\"\xbb\x02\n" +
+	"\x05value\x18\x02 \x01(\x0e2\x18.fairlead.v1.AnswerStateR\x05value:\x028\x01:\x04\xd8\xe7\x18\x02\"\xc5\x02\n" +
 	"\rOutcomeChange\x12?\n" +
 	"\aoutcome\x18\x01 \x01(\x0e2\x19.fairlead.v1.OutcomeClassB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\aoutcome\x12d\n" +
 	"\x0eeffective_date\x18\x02 \x01(\tB=\xbaH:\xd8\x01\x01r523^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$R\reffectiveDate\x12 \n" +
 	"\x06reason\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\x12@\n" +
 	"\vrecord_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
-	"recordTime\x12\x1f\n" +
-	"\brecorder\x18\x05 \x01(\tB\x03\xe0A\x03R\brecorder\"\x8c\x02\n" +
+	"recordTime\x12#\n" +
+	"\brecorder\x18\x05 \x01(\tB\a\xe0A\x03\xe0\xe7\x18\x01R\brecorder:\x04\xd8\xe7\x18\x02\"\x92\x02\n" +
 	"\aAbsence\x12Y\n" +
 	"\n" +
 	"first_date\x18\x01 \x01(\tB:\xbaH7r523^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$R\tfirstDate\x12^\n" +
 	"\vreturn_date\x18\x02 \x01(\tB=\xbaH:\xd8\x01\x01r523^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$R\n" +
 	"returnDate\x124\n" +
 	"\rrostered_days\x18\x03 \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x18\xee\x02(\x00H\x00R\frosteredDays\x88\x01\x01B\x10\n" +
+	"\xbaH\a\x1a\x05\x18\xee\x02(\x00H\x00R\frosteredDays\x88\x01\x01:\x04\xd8\xe7\x18\x02B\x10\n" +
 	"\x0e_rostered_days*\x8d\x02\n" +
 	"\fOutcomeClass\x12\x1d\n" +
 	"\x19OUTCOME_CLASS_UNSPECIFIED\x10\x00\x12\x1b\n" +
@@ -653,6 +653,7 @@ func file_fairlead_v1_harm_proto_init() {
 		return
 	}
 	file_fairlead_v1_answer_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	file_fairlead_v1_workplace_proto_init()
 	file_fairlead_v1_harm_proto_msgTypes[2].OneofWrappers = []any{}
 	type x struct{}

@@ -651,7 +651,7 @@ var File_fairlead_v1_hours_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_hours_proto_rawDesc = "" +
 	"\n" +
-	"\x17fairlead/v1/hours.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe3\x04\n" +
+	"\x17fairlead/v1/hours.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe9\x04\n" +
 	"\x05Hours\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x03R\x04name\x12I\n" +
 	"\tworkplace\x18\x02 \x01(\tB+\xbaH(r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x12H\n" +
@@ -665,7 +665,7 @@ const file_fairlead_v1_hours_proto_rawDesc = "" +
 	"\vupdate_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"updateTime\x12*\n" +
 	"\x0erestate_reason\x18\n" +
-	" \x01(\tB\x03\xe0A\x03R\rrestateReasonB\r\n" +
+	" \x01(\tB\x03\xe0A\x03R\rrestateReason:\x04\xd8\xe7\x18\x00B\r\n" +
 	"\v_head_count\"P\n" +
 	"\bHoursRow\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\x03R\x04line\x120\n" +
@@ -676,17 +676,17 @@ const file_fairlead_v1_hours_proto_rawDesc = "" +
 	"\arestate\x18\x03 \x01(\bR\arestate\x12 \n" +
 	"\x06reason\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\x12*\n" +
 	"\n" +
-	"request_id\x18\x05 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xc6\x01\n" +
+	"request_id\x18\x05 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xcc\x01\n" +
 	"\x13ImportHoursResponse\x12\x18\n" +
 	"\acreated\x18\x01 \x01(\x05R\acreated\x12\x1a\n" +
 	"\brestated\x18\x02 \x01(\x05R\brestated\x12\x1c\n" +
 	"\tunchanged\x18\x03 \x01(\x05R\tunchanged\x122\n" +
 	"\bwarnings\x18\x04 \x03(\v2\x16.fairlead.v1.HoursNoteR\bwarnings\x12'\n" +
-	"\x0fsequence_number\x18\x05 \x01(\x03R\x0esequenceNumber\"Y\n" +
+	"\x0fsequence_number\x18\x05 \x01(\x03R\x0esequenceNumber:\x04\xd8\xe7\x18\x00\"_\n" +
 	"\tHoursNote\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\x03R\x04line\x12\x16\n" +
 	"\x06column\x18\x02 \x01(\tR\x06column\x12 \n" +
-	"\vdescription\x18\x03 \x01(\tR\vdescription\"\xe4\x02\n" +
+	"\vdescription\x18\x03 \x01(\tR\vdescription:\x04\xd8\xe7\x18\x00\"\xe4\x02\n" +
 	"\x10ListHoursRequest\x12L\n" +
 	"\tworkplace\x18\x01 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x12E\n" +
 	"\vstart_month\x18\x02 \x01(\tB$\xbaH!\xd8\x01\x01r\x1c2\x1a^[0-9]{4}-(0[1-9]|1[0-2])$R\n" +
@@ -696,11 +696,11 @@ const file_fairlead_v1_hours_proto_rawDesc = "" +
 	"\xbaH\a\x1a\x05\x18\x88'(\x00R\bpageSize\x12'\n" +
 	"\n" +
 	"page_token\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\tpageToken\x12&\n" +
-	"\x05as_at\x18\x06 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x8d\x01\n" +
+	"\x05as_at\x18\x06 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x93\x01\n" +
 	"\x11ListHoursResponse\x12(\n" +
 	"\x05hours\x18\x01 \x03(\v2\x12.fairlead.v1.HoursR\x05hours\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12&\n" +
-	"\x05as_at\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt*a\n" +
+	"\x05as_at\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt:\x04\xd8\xe7\x18\x00*a\n" +
 	"\vHoursStatus\x12\x1c\n" +
 	"\x18HOURS_STATUS_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12HOURS_STATUS_FINAL\x10\x01\x12\x1c\n" +
@@ -763,6 +763,7 @@ func file_fairlead_v1_hours_proto_init() {
 		return
 	}
 	file_fairlead_v1_as_at_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	file_fairlead_v1_workplace_proto_init()
 	file_fairlead_v1_hours_proto_msgTypes[0].OneofWrappers = []any{}
 	type x struct{}

@@ -1500,22 +1500,22 @@ var File_fairlead_v1_intake_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_intake_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/intake.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a fairlead/v1/classification.proto\x1a\x18fairlead/v1/filter.proto\x1a\x16fairlead/v1/harm.proto\x1a\x18fairlead/v1/report.proto\x1a\x1cgoogle/api/annotations.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf2\x01\n" +
+	"\x18fairlead/v1/intake.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a fairlead/v1/classification.proto\x1a\x18fairlead/v1/filter.proto\x1a\x16fairlead/v1/harm.proto\x1a\x18fairlead/v1/report.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf2\x01\n" +
 	"\x11FileReportRequest\x123\n" +
 	"\x06report\x18\x01 \x01(\v2\x13.fairlead.v1.ReportB\x06\xbaH\x03\xc8\x01\x01R\x06report\x12+\n" +
 	"\x06teller\x18\x02 \x01(\v2\x13.fairlead.v1.TellerR\x06teller\x12*\n" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12#\n" +
 	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly\x12*\n" +
-	"\freceipt_code\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18@R\vreceiptCode\"\xa3\x01\n" +
+	"\freceipt_code\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18@R\vreceiptCode\"\xa9\x01\n" +
 	"\x12FileReportResponse\x12+\n" +
 	"\x06report\x18\x01 \x01(\v2\x13.fairlead.v1.ReportR\x06report\x12'\n" +
 	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber\x12\x14\n" +
 	"\x05notes\x18\x03 \x03(\tR\x05notes\x12!\n" +
-	"\freceipt_code\x18\x04 \x01(\tR\vreceiptCode\"k\n" +
+	"\freceipt_code\x18\x04 \x01(\tR\vreceiptCode:\x04\xd8\xe7\x18\x01\"q\n" +
 	"\x13WriteReportResponse\x12+\n" +
 	"\x06report\x18\x01 \x01(\v2\x13.fairlead.v1.ReportR\x06report\x12'\n" +
-	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber\"\xac\x01\n" +
+	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber:\x04\xd8\xe7\x18\x00\"\xac\x01\n" +
 	"\x10GetReportRequest\x127\n" +
 	"\x04name\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^reports/[0-9A-Za-z-]{4,64}$R\x04name\x127\n" +
 	"\x13min_sequence_number\x18\x02 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
@@ -1527,14 +1527,14 @@ const file_fairlead_v1_intake_proto_rawDesc = "" +
 	"\n" +
 	"page_token\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\tpageToken\x127\n" +
 	"\x13min_sequence_number\x18\x04 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
-	"\x05as_at\x18\x05 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xdc\x01\n" +
+	"\x05as_at\x18\x05 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xe2\x01\n" +
 	"\x13ListReportsResponse\x12-\n" +
 	"\areports\x18\x01 \x03(\v2\x13.fairlead.v1.ReportR\areports\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1d\n" +
 	"\n" +
 	"total_size\x18\x03 \x01(\x03R\ttotalSize\x12'\n" +
 	"\x0fsequence_number\x18\x04 \x01(\x03R\x0esequenceNumber\x12&\n" +
-	"\x05as_at\x18\x05 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xd7\x01\n" +
+	"\x05as_at\x18\x05 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt:\x04\xd8\xe7\x18\x00\"\xd7\x01\n" +
 	"\x13UpdateReportRequest\x123\n" +
 	"\x06report\x18\x01 \x01(\v2\x13.fairlead.v1.ReportB\x06\xbaH\x03\xd8\x01\x03R\x06report\x12;\n" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
@@ -1575,18 +1575,18 @@ const file_fairlead_v1_intake_proto_rawDesc = "" +
 	"request_id\x18\x06 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"v\n" +
 	"\x18ListReportHistoryRequest\x122\n" +
 	"\x04name\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^reports/[0-9a-f-]{36}$R\x04name\x12&\n" +
-	"\x05as_at\x18\x02 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"P\n" +
+	"\x05as_at\x18\x02 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"V\n" +
 	"\x19ListReportHistoryResponse\x123\n" +
-	"\aentries\x18\x01 \x03(\v2\x19.fairlead.v1.HistoryEntryR\aentries\"\xf1\x01\n" +
+	"\aentries\x18\x01 \x03(\v2\x19.fairlead.v1.HistoryEntryR\aentries:\x04\xd8\xe7\x18\x00\"\xfd\x01\n" +
 	"\fHistoryEntry\x12'\n" +
 	"\x0fsequence_number\x18\x01 \x01(\x03R\x0esequenceNumber\x12;\n" +
 	"\vchange_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"changeTime\x12\x14\n" +
-	"\x05actor\x18\x03 \x01(\tR\x05actor\x12\x12\n" +
+	"changeTime\x12\x1a\n" +
+	"\x05actor\x18\x03 \x01(\tB\x04\xe0\xe7\x18\x01R\x05actor\x12\x12\n" +
 	"\x04verb\x18\x04 \x01(\tR\x04verb\x12\x16\n" +
 	"\x06reason\x18\x05 \x01(\tR\x06reason\x12%\n" +
 	"\x0echanged_fields\x18\x06 \x03(\tR\rchangedFields\x12\x12\n" +
-	"\x04hash\x18\a \x01(\tR\x04hash\"o\n" +
+	"\x04hash\x18\a \x01(\tR\x04hash:\x04\xd8\xe7\x18\x01\"o\n" +
 	"\x10GetTellerRequest\x129\n" +
 	"\x04name\x18\x01 \x01(\tB%\xbaH\"r 2\x1e^reports/[0-9a-f-]{36}/teller$R\x04name\x12 \n" +
 	"\x06reason\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\"}\n" +
@@ -1597,10 +1597,10 @@ const file_fairlead_v1_intake_proto_rawDesc = "" +
 	"\vsource_line\x18\x01 \x01(\x03B\x06\xbaH\x03\xd8\x01\x03R\n" +
 	"sourceLine\x123\n" +
 	"\x06report\x18\x02 \x01(\v2\x13.fairlead.v1.ReportB\x06\xbaH\x03\xd8\x01\x03R\x06report\x125\n" +
-	"\acodings\x18\x03 \x03(\v2\x13.fairlead.v1.CodingB\x06\xbaH\x03\xd8\x01\x03R\acodings\"u\n" +
+	"\acodings\x18\x03 \x03(\v2\x13.fairlead.v1.CodingB\x06\xbaH\x03\xd8\x01\x03R\acodings\"{\n" +
 	"\x15ImportReportsResponse\x123\n" +
 	"\aresults\x18\x01 \x03(\v2\x19.fairlead.v1.ImportResultR\aresults\x12'\n" +
-	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber\"\xb8\x01\n" +
+	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber:\x04\xd8\xe7\x18\x00\"\xbe\x01\n" +
 	"\fImportResult\x12\x1f\n" +
 	"\vsource_line\x18\x01 \x01(\x03R\n" +
 	"sourceLine\x121\n" +
@@ -1608,10 +1608,10 @@ const file_fairlead_v1_intake_proto_rawDesc = "" +
 	"\x06report\x18\x03 \x01(\tR\x06report\x12<\n" +
 	"\n" +
 	"violations\x18\x04 \x03(\v2\x1c.fairlead.v1.ImportViolationR\n" +
-	"violations\"I\n" +
+	"violations:\x04\xd8\xe7\x18\x00\"O\n" +
 	"\x0fImportViolation\x12\x14\n" +
 	"\x05field\x18\x01 \x01(\tR\x05field\x12 \n" +
-	"\vdescription\x18\x02 \x01(\tR\vdescription*\x80\x01\n" +
+	"\vdescription\x18\x02 \x01(\tR\vdescription:\x04\xd8\xe7\x18\x01*\x80\x01\n" +
 	"\fImportStatus\x12\x1d\n" +
 	"\x19IMPORT_STATUS_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15IMPORT_STATUS_CREATED\x10\x01\x12\x1b\n" +
@@ -1743,6 +1743,7 @@ func file_fairlead_v1_intake_proto_init() {
 	file_fairlead_v1_filter_proto_init()
 	file_fairlead_v1_harm_proto_init()
 	file_fairlead_v1_report_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

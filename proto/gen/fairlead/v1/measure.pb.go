@@ -1567,7 +1567,7 @@ var File_fairlead_v1_measure_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\n" +
-	"\x19fairlead/v1/measure.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x17fairlead/v1/cause.proto\x1a\x1afairlead/v1/counting.proto\x1a\x18fairlead/v1/filter.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\"\xc3\x02\n" +
+	"\x19fairlead/v1/measure.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x17fairlead/v1/cause.proto\x1a\x1afairlead/v1/counting.proto\x1a\x18fairlead/v1/filter.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1bfairlead/v1/workplace.proto\x1a\x1cgoogle/api/annotations.proto\"\xc9\x02\n" +
 	"\x11MeasureDefinition\x12\x18\n" +
 	"\ameasure\x18\x01 \x01(\tR\ameasure\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x18\n" +
@@ -1581,13 +1581,13 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"convention\x12\x16\n" +
 	"\x06source\x18\t \x01(\tR\x06source\x12\"\n" +
 	"\rrise_is_worse\x18\n" +
-	" \x01(\bR\vriseIsWorse\"X\n" +
+	" \x01(\bR\vriseIsWorse:\x04\xd8\xe7\x18\x00\"X\n" +
 	"\x13ListMeasuresRequest\x12A\n" +
 	"\n" +
 	"convention\x18\x01 \x01(\x0e2\x17.fairlead.v1.ConventionB\b\xbaH\x05\x82\x01\x02\x10\x01R\n" +
-	"convention\"R\n" +
+	"convention\"X\n" +
 	"\x14ListMeasuresResponse\x12:\n" +
-	"\bmeasures\x18\x01 \x03(\v2\x1e.fairlead.v1.MeasureDefinitionR\bmeasures\"\xcd\x04\n" +
+	"\bmeasures\x18\x01 \x03(\v2\x1e.fairlead.v1.MeasureDefinitionR\bmeasures:\x04\xd8\xe7\x18\x00\"\xcd\x04\n" +
 	"\x13ComputeRatesRequest\x12L\n" +
 	"\tworkplace\x18\x01 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x12+\n" +
 	"\x06period\x18\x02 \x01(\v2\x13.fairlead.v1.PeriodR\x06period\x12@\n" +
@@ -1599,14 +1599,14 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x11employment_groups\x18\x06 \x03(\x0e2\x1c.fairlead.v1.EmploymentGroupB\x13\xbaH\x10\x92\x01\r\x10\x04\"\t\x82\x01\x06\x10\x01 \x00 \x05R\x10employmentGroups\x127\n" +
 	"\x13min_sequence_number\x18\a \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12C\n" +
 	"\bdatasets\x18\b \x03(\tB'\xbaH$\x92\x01!\x10\x14\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\bdatasets\x12&\n" +
-	"\x05as_at\x18\t \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xf9\x01\n" +
+	"\x05as_at\x18\t \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xff\x01\n" +
 	"\x14ComputeRatesResponse\x121\n" +
 	"\x06values\x18\x01 \x03(\v2\x19.fairlead.v1.MeasureValueR\x06values\x12\x14\n" +
 	"\x05scope\x18\x02 \x01(\tR\x05scope\x12+\n" +
 	"\x06period\x18\x03 \x01(\v2\x13.fairlead.v1.PeriodR\x06period\x12'\n" +
 	"\x0fsequence_number\x18\x04 \x01(\x03R\x0esequenceNumber\x12\x1a\n" +
 	"\bcautions\x18\x05 \x03(\tR\bcautions\x12&\n" +
-	"\x05as_at\x18\x06 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xe2\x04\n" +
+	"\x05as_at\x18\x06 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt:\x04\xd8\xe7\x18\x00\"\xe8\x04\n" +
 	"\fMeasureValue\x12>\n" +
 	"\n" +
 	"definition\x18\x01 \x01(\v2\x1e.fairlead.v1.MeasureDefinitionR\n" +
@@ -1626,7 +1626,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x12provisional_months\x18\r \x03(\tR\x11provisionalMonths\x12\x14\n" +
 	"\x05notes\x18\x0e \x03(\tR\x05notes\x12\x1a\n" +
 	"\bsentence\x18\x0f \x01(\tR\bsentence\x12\x1b\n" +
-	"\theld_back\x18\x10 \x01(\bR\bheldBackB\b\n" +
+	"\theld_back\x18\x10 \x01(\bR\bheldBack:\x04\xd8\xe7\x18\x00B\b\n" +
 	"\x06_valueB\b\n" +
 	"\x06_lowerB\b\n" +
 	"\x06_upperB\x0e\n" +
@@ -1647,7 +1647,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"includeSvg\x127\n" +
 	"\x13min_sequence_number\x18\n" +
 	" \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
-	"\x05as_at\x18\v \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xd4\x05\n" +
+	"\x05as_at\x18\v \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xda\x05\n" +
 	"\x05Chart\x12>\n" +
 	"\n" +
 	"definition\x18\x01 \x01(\v2\x1e.fairlead.v1.MeasureDefinitionR\n" +
@@ -1672,8 +1672,8 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\n" +
 	"svg_narrow\x18\x11 \x01(\tR\tsvgNarrow\x12&\n" +
 	"\x05as_at\x18\x12 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\x12(\n" +
-	"\x10held_back_reason\x18\x13 \x01(\tR\x0eheldBackReasonB\t\n" +
-	"\a_center\"\xab\x02\n" +
+	"\x10held_back_reason\x18\x13 \x01(\tR\x0eheldBackReason:\x04\xd8\xe7\x18\x00B\t\n" +
+	"\a_center\"\xb1\x02\n" +
 	"\n" +
 	"ChartPoint\x12\x14\n" +
 	"\x05month\x18\x01 \x01(\tR\x05month\x12\x14\n" +
@@ -1684,18 +1684,18 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x05upper\x18\x06 \x01(\x01H\x03R\x05upper\x88\x01\x01\x12\x16\n" +
 	"\x06beyond\x18\a \x01(\bR\x06beyond\x12 \n" +
 	"\vprovisional\x18\b \x01(\bR\vprovisional\x12\x1a\n" +
-	"\bbaseline\x18\t \x01(\bR\bbaselineB\v\n" +
+	"\bbaseline\x18\t \x01(\bR\bbaseline:\x04\xd8\xe7\x18\x00B\v\n" +
 	"\t_exposureB\b\n" +
 	"\x06_valueB\b\n" +
 	"\x06_lowerB\b\n" +
-	"\x06_upper\"\x8d\x01\n" +
+	"\x06_upper\"\x93\x01\n" +
 	"\vChartSignal\x12\x12\n" +
 	"\x04rule\x18\x01 \x01(\tR\x04rule\x12\x1f\n" +
 	"\vstart_month\x18\x02 \x01(\tR\n" +
 	"startMonth\x12\x1b\n" +
 	"\tend_month\x18\x03 \x01(\tR\bendMonth\x12\x14\n" +
 	"\x05above\x18\x04 \x01(\bR\x05above\x12\x16\n" +
-	"\x06chance\x18\x05 \x01(\tR\x06chance\"\xe4\x02\n" +
+	"\x06chance\x18\x05 \x01(\tR\x06chance:\x04\xd8\xe7\x18\x00\"\xe4\x02\n" +
 	"\x0fTabulateRequest\x121\n" +
 	"\x06filter\x18\x01 \x01(\v2\x19.fairlead.v1.ReportFilterR\x06filter\x126\n" +
 	"\x04rows\x18\x02 \x01(\x0e2\x16.fairlead.v1.DimensionB\n" +
@@ -1706,7 +1706,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\vcount_harms\x18\x05 \x01(\bR\n" +
 	"countHarms\x127\n" +
 	"\x13min_sequence_number\x18\x06 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
-	"\x05as_at\x18\a \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x8f\x03\n" +
+	"\x05as_at\x18\a \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x95\x03\n" +
 	"\x05Table\x12*\n" +
 	"\x04rows\x18\x01 \x03(\v2\x16.fairlead.v1.TableHeadR\x04rows\x120\n" +
 	"\acolumns\x18\x02 \x03(\v2\x16.fairlead.v1.TableHeadR\acolumns\x12\x16\n" +
@@ -1719,7 +1719,7 @@ const file_fairlead_v1_measure_proto_rawDesc = "" +
 	"\x05as_at\x18\t \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\x12\x1b\n" +
 	"\theld_back\x18\n" +
 	" \x01(\x05R\bheldBack\x12(\n" +
-	"\x10held_back_reason\x18\v \x01(\tR\x0eheldBackReason*\xc4\x01\n" +
+	"\x10held_back_reason\x18\v \x01(\tR\x0eheldBackReason:\x04\xd8\xe7\x18\x00*\xc4\x01\n" +
 	"\n" +
 	"Convention\x12\x1a\n" +
 	"\x16CONVENTION_UNSPECIFIED\x10\x00\x12\x18\n" +
@@ -1848,6 +1848,7 @@ func file_fairlead_v1_measure_proto_init() {
 	file_fairlead_v1_cause_proto_init()
 	file_fairlead_v1_counting_proto_init()
 	file_fairlead_v1_filter_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	file_fairlead_v1_workplace_proto_init()
 	file_fairlead_v1_measure_proto_msgTypes[5].OneofWrappers = []any{}
 	file_fairlead_v1_measure_proto_msgTypes[7].OneofWrappers = []any{}

@@ -1167,7 +1167,7 @@ var File_fairlead_v1_principal_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_principal_proto_rawDesc = "" +
 	"\n" +
-	"\x1bfairlead/v1/principal.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/access.proto\x1a\x1cgoogle/api/annotations.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa7\x01\n" +
+	"\x1bfairlead/v1/principal.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/access.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa7\x01\n" +
 	"\x16CreatePrincipalRequest\x12<\n" +
 	"\tprincipal\x18\x01 \x01(\v2\x16.fairlead.v1.PrincipalB\x06\xbaH\x03\xd8\x01\x03R\tprincipal\x12*\n" +
 	"\n" +
@@ -1180,12 +1180,12 @@ const file_fairlead_v1_principal_proto_rawDesc = "" +
 	"\xbaH\a\x1a\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
 	"\n" +
 	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\tpageToken\x12!\n" +
-	"\finclude_left\x18\x03 \x01(\bR\vincludeLeft\"x\n" +
+	"\finclude_left\x18\x03 \x01(\bR\vincludeLeft\"~\n" +
 	"\x16ListPrincipalsResponse\x126\n" +
 	"\n" +
 	"principals\x18\x01 \x03(\v2\x16.fairlead.v1.PrincipalR\n" +
 	"principals\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xbf\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken:\x04\xd8\xe7\x18\x00\"\xbf\x01\n" +
 	"\x16UpdatePrincipalRequest\x12<\n" +
 	"\tprincipal\x18\x01 \x01(\v2\x16.fairlead.v1.PrincipalB\x06\xbaH\x03\xd8\x01\x03R\tprincipal\x12;\n" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
@@ -1199,8 +1199,8 @@ const file_fairlead_v1_principal_proto_rawDesc = "" +
 	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"z\n" +
 	"\rSetPinRequest\x12?\n" +
 	"\x04name\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12(\n" +
-	"\x03pin\x18\x02 \x01(\tB\x16\xbaH\x13\xd8\x01\x01r\x0e2\f^[0-9]{4,8}$R\x03pin\"\x10\n" +
-	"\x0eSetPinResponse\"\xa6\x02\n" +
+	"\x03pin\x18\x02 \x01(\tB\x16\xbaH\x13\xd8\x01\x01r\x0e2\f^[0-9]{4,8}$R\x03pin\"\x16\n" +
+	"\x0eSetPinResponse:\x04\xd8\xe7\x18\x00\"\xb2\x02\n" +
 	"\aSession\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1c\n" +
 	"\tprincipal\x18\x02 \x01(\tR\tprincipal\x12\x10\n" +
@@ -1208,17 +1208,17 @@ const file_fairlead_v1_principal_proto_rawDesc = "" +
 	"\n" +
 	"begin_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\tbeginTime\x125\n" +
 	"\bend_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x12\n" +
-	"\x04this\x18\x06 \x01(\bR\x04this\x12#\n" +
-	"\rsecret_sha256\x18\a \x01(\tR\fsecretSha256\x12\x14\n" +
+	"\x04this\x18\x06 \x01(\bR\x04this\x12)\n" +
+	"\rsecret_sha256\x18\a \x01(\tB\x04\xe8\xe7\x18\x01R\fsecretSha256\x12\x14\n" +
 	"\x05ended\x18\b \x01(\bR\x05ended\x12\x16\n" +
-	"\x06device\x18\t \x01(\tR\x06device\"`\n" +
+	"\x06device\x18\t \x01(\tR\x06device:\x04\xd8\xe7\x18\x01\"`\n" +
 	"\x13ListSessionsRequest\x12I\n" +
-	"\tprincipal\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\tprincipal\"H\n" +
+	"\tprincipal\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\tprincipal\"N\n" +
 	"\x14ListSessionsResponse\x120\n" +
-	"\bsessions\x18\x01 \x03(\v2\x14.fairlead.v1.SessionR\bsessions\"H\n" +
+	"\bsessions\x18\x01 \x03(\v2\x14.fairlead.v1.SessionR\bsessions:\x04\xd8\xe7\x18\x00\"H\n" +
 	"\x11EndSessionRequest\x123\n" +
-	"\x04name\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^sessions/[0-9a-f-]{36}$R\x04name\"\x14\n" +
-	"\x12EndSessionResponse\"\x88\x02\n" +
+	"\x04name\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^sessions/[0-9a-f-]{36}$R\x04name\"\x1a\n" +
+	"\x12EndSessionResponse:\x04\xd8\xe7\x18\x00\"\x94\x02\n" +
 	"\x05Token\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1c\n" +
 	"\tprincipal\x18\x02 \x01(\tR\tprincipal\x12\x18\n" +
@@ -1226,25 +1226,25 @@ const file_fairlead_v1_principal_proto_rawDesc = "" +
 	"\vcreate_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"createTime\x12;\n" +
 	"\vexpire_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"expireTime\x12#\n" +
-	"\rsecret_sha256\x18\x06 \x01(\tR\fsecretSha256\x12\x14\n" +
-	"\x05ended\x18\a \x01(\bR\x05ended\"\xc2\x01\n" +
+	"expireTime\x12)\n" +
+	"\rsecret_sha256\x18\x06 \x01(\tB\x04\xe8\xe7\x18\x01R\fsecretSha256\x12\x14\n" +
+	"\x05ended\x18\a \x01(\bR\x05ended:\x04\xd8\xe7\x18\x01\"\xc2\x01\n" +
 	"\x12CreateTokenRequest\x12I\n" +
 	"\tprincipal\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\tprincipal\x12$\n" +
 	"\apurpose\x18\x02 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x03\x18\xc8\x01R\apurpose\x12;\n" +
 	"\vexpire_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"expireTime\"W\n" +
+	"expireTime\"]\n" +
 	"\x13CreateTokenResponse\x12(\n" +
 	"\x05token\x18\x01 \x01(\v2\x12.fairlead.v1.TokenR\x05token\x12\x16\n" +
-	"\x06secret\x18\x02 \x01(\tR\x06secret\"^\n" +
+	"\x06secret\x18\x02 \x01(\tR\x06secret:\x04\xd8\xe7\x18\x00\"^\n" +
 	"\x11ListTokensRequest\x12I\n" +
-	"\tprincipal\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\tprincipal\"@\n" +
+	"\tprincipal\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\tprincipal\"F\n" +
 	"\x12ListTokensResponse\x12*\n" +
-	"\x06tokens\x18\x01 \x03(\v2\x12.fairlead.v1.TokenR\x06tokens\"D\n" +
+	"\x06tokens\x18\x01 \x03(\v2\x12.fairlead.v1.TokenR\x06tokens:\x04\xd8\xe7\x18\x00\"D\n" +
 	"\x0fEndTokenRequest\x121\n" +
-	"\x04name\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^tokens/[0-9a-f-]{36}$R\x04name\"\x12\n" +
-	"\x10EndTokenResponse2\x9f\n" +
+	"\x04name\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^tokens/[0-9a-f-]{36}$R\x04name\"\x18\n" +
+	"\x10EndTokenResponse:\x04\xd8\xe7\x18\x002\x9f\n" +
 	"\n" +
 	"\x10PrincipalService\x12i\n" +
 	"\x0fCreatePrincipal\x12#.fairlead.v1.CreatePrincipalRequest\x1a\x16.fairlead.v1.Principal\"\x19\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/principals\x12i\n" +
@@ -1347,6 +1347,7 @@ func file_fairlead_v1_principal_proto_init() {
 		return
 	}
 	file_fairlead_v1_access_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

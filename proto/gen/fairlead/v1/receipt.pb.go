@@ -1087,14 +1087,14 @@ var File_fairlead_v1_receipt_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_receipt_proto_rawDesc = "" +
 	"\n" +
-	"\x19fairlead/v1/receipt.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/report.proto\x1a\x1cgoogle/api/annotations.proto\"j\n" +
+	"\x19fairlead/v1/receipt.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/report.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\"p\n" +
 	"\fProgressStep\x120\n" +
 	"\x05stage\x18\x01 \x01(\x0e2\x1a.fairlead.v1.ProgressStageR\x05stage\x12\x14\n" +
 	"\x05words\x18\x02 \x01(\tR\x05words\x12\x12\n" +
-	"\x04date\x18\x03 \x01(\tR\x04date\"9\n" +
+	"\x04date\x18\x03 \x01(\tR\x04date:\x04\xd8\xe7\x18\x01\"?\n" +
 	"\vNameOpening\x12\x12\n" +
 	"\x04date\x18\x01 \x01(\tR\x04date\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reason\"\xd1\x02\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason:\x04\xd8\xe7\x18\x01\"\xd7\x02\n" +
 	"\bProgress\x12\x1d\n" +
 	"\n" +
 	"short_code\x18\x01 \x01(\tR\tshortCode\x12\x18\n" +
@@ -1106,7 +1106,7 @@ const file_fairlead_v1_receipt_proto_rawDesc = "" +
 	"tellerMode\x12\x1d\n" +
 	"\n" +
 	"about_name\x18\a \x01(\tR\taboutName\x12=\n" +
-	"\rname_openings\x18\b \x03(\v2\x18.fairlead.v1.NameOpeningR\fnameOpenings\"\xf1\x02\n" +
+	"\rname_openings\x18\b \x03(\v2\x18.fairlead.v1.NameOpeningR\fnameOpenings:\x04\xd8\xe7\x18\x01\"\xfd\x02\n" +
 	"\rReportMessage\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
 	"\x06number\x18\x02 \x01(\x05R\x06number\x12,\n" +
@@ -1116,16 +1116,16 @@ const file_fairlead_v1_receipt_proto_rawDesc = "" +
 	"\x05stage\x18\x06 \x01(\x0e2\x1a.fairlead.v1.ProgressStageR\x05stage\x12\x18\n" +
 	"\aanswers\x18\a \x01(\tR\aanswers\x12\x12\n" +
 	"\x04date\x18\b \x01(\tR\x04date\x12)\n" +
-	"\x10acknowledge_date\x18\t \x01(\tR\x0facknowledgeDate\x12\x16\n" +
+	"\x10acknowledge_date\x18\t \x01(\tR\x0facknowledgeDate\x12\x1c\n" +
 	"\x06author\x18\n" +
-	" \x01(\tR\x06author\x12!\n" +
-	"\fwords_hidden\x18\v \x01(\bR\vwordsHidden\"3\n" +
+	" \x01(\tB\x04\xe0\xe7\x18\x01R\x06author\x12!\n" +
+	"\fwords_hidden\x18\v \x01(\bR\vwordsHidden:\x04\xd8\xe7\x18\x01\"3\n" +
 	"\x12GetProgressRequest\x12\x1d\n" +
 	"\x04code\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x04code\"4\n" +
 	"\x13ListMessagesRequest\x12\x1d\n" +
-	"\x04code\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x04code\"N\n" +
+	"\x04code\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x04code\"T\n" +
 	"\x14ListMessagesResponse\x126\n" +
-	"\bmessages\x18\x01 \x03(\v2\x1a.fairlead.v1.ReportMessageR\bmessages\"\xed\x01\n" +
+	"\bmessages\x18\x01 \x03(\v2\x1a.fairlead.v1.ReportMessageR\bmessages:\x04\xd8\xe7\x18\x00\"\xed\x01\n" +
 	"\x11AddMessageRequest\x12\x1d\n" +
 	"\x04code\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x04code\x12\x1c\n" +
 	"\x04text\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x1fR\x04text\x12\x1b\n" +
@@ -1151,9 +1151,9 @@ const file_fairlead_v1_receipt_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"S\n" +
 	"\x19ListReportMessagesRequest\x126\n" +
-	"\x06report\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^reports/[0-9a-f-]{36}$R\x06report\"T\n" +
+	"\x06report\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^reports/[0-9a-f-]{36}$R\x06report\"Z\n" +
 	"\x1aListReportMessagesResponse\x126\n" +
-	"\bmessages\x18\x01 \x03(\v2\x1a.fairlead.v1.ReportMessageR\bmessages*\xf7\x01\n" +
+	"\bmessages\x18\x01 \x03(\v2\x1a.fairlead.v1.ReportMessageR\bmessages:\x04\xd8\xe7\x18\x00*\xf7\x01\n" +
 	"\rProgressStage\x12\x1e\n" +
 	"\x1aPROGRESS_STAGE_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17PROGRESS_STAGE_RECEIVED\x10\x01\x12\x1c\n" +
@@ -1255,6 +1255,7 @@ func file_fairlead_v1_receipt_proto_init() {
 		return
 	}
 	file_fairlead_v1_report_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -1258,7 +1258,7 @@ var File_fairlead_v1_report_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_report_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/report.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/answer.proto\x1a\x16fairlead/v1/harm.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa7\x0e\n" +
+	"\x18fairlead/v1/report.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/answer.proto\x1a\x16fairlead/v1/harm.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xad\x0e\n" +
 	"\x06Report\x12d\n" +
 	"\x04name\x18\x01 \x01(\tBP\xbaHM\xd8\x01\x01rH2F^reports/[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$R\x04name\x12\"\n" +
 	"\n" +
@@ -1301,17 +1301,17 @@ const file_fairlead_v1_report_proto_rawDesc = "" +
 	"\bremovals\x18\x1f \x03(\v2\x14.fairlead.v1.RemovalB\x03\xe0A\x03R\bremovals\x1aT\n" +
 	"\fAnswersEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12.\n" +
-	"\x05value\x18\x02 \x01(\x0e2\x18.fairlead.v1.AnswerStateR\x05value:\x028\x01\"\x9d\x01\n" +
+	"\x05value\x18\x02 \x01(\x0e2\x18.fairlead.v1.AnswerStateR\x05value:\x028\x01:\x04\xd8\xe7\x18\x01\"\xa3\x01\n" +
 	"\aRemoval\x12,\n" +
 	"\x04part\x18\x01 \x01(\x0e2\x18.fairlead.v1.RemovedPartR\x04part\x12;\n" +
 	"\vremove_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"removeTime\x12'\n" +
-	"\x0fretention_class\x18\x03 \x01(\tR\x0eretentionClass\"\xb0\x01\n" +
+	"\x0fretention_class\x18\x03 \x01(\tR\x0eretentionClass:\x04\xd8\xe7\x18\x00\"\xc2\x01\n" +
 	"\x06Teller\x12\x12\n" +
-	"\x04name\x18\x01 \x01(\tR\x04name\x12*\n" +
-	"\fdisplay_name\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\vdisplayName\x12\"\n" +
-	"\acontact\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\acontact\x12B\n" +
-	"\x06person\x18\x04 \x01(\tB*\xbaH'\xd8\x01\x01r\"2 ^people/[a-z0-9][a-z0-9-]{0,62}$R\x06person\"\xb0\x04\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12.\n" +
+	"\fdisplay_name\x18\x02 \x01(\tB\v\xbaH\x04r\x02\x18x\xe0\xe7\x18\x01R\vdisplayName\x12&\n" +
+	"\acontact\x18\x03 \x01(\tB\f\xbaH\x05r\x03\x18\xc8\x01\xe0\xe7\x18\x01R\acontact\x12F\n" +
+	"\x06person\x18\x04 \x01(\tB.\xbaH'\xd8\x01\x01r\"2 ^people/[a-z0-9][a-z0-9-]{0,62}$\xe0\xe7\x18\x01R\x06person:\x04\xd8\xe7\x18\x03\"\xb6\x04\n" +
 	"\aRelease\x12&\n" +
 	"\tsubstance\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\tsubstance\x121\n" +
 	"\bquantity\x18\x02 \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\bquantity\x88\x01\x01\x12,\n" +
@@ -1323,14 +1323,14 @@ const file_fairlead_v1_report_proto_rawDesc = "" +
 	"\aanswers\x18\a \x03(\v2!.fairlead.v1.Release.AnswersEntryB+\xbaH(\x9a\x01%\x10\x10\"\x1ar\x182\x16^[a-z][a-z0-9_]{0,63}$*\x05\x82\x01\x02\x10\x01R\aanswers\x1aT\n" +
 	"\fAnswersEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12.\n" +
-	"\x05value\x18\x02 \x01(\x0e2\x18.fairlead.v1.AnswerStateR\x05value:\x028\x01B\v\n" +
+	"\x05value\x18\x02 \x01(\x0e2\x18.fairlead.v1.AnswerStateR\x05value:\x028\x01:\x04\xd8\xe7\x18\x01B\v\n" +
 	"\t_quantityB\x15\n" +
-	"\x13_area_square_metres\"\xaa\x01\n" +
+	"\x13_area_square_metres\"\xb0\x01\n" +
 	"\n" +
 	"ReportLink\x12e\n" +
 	"\x06report\x18\x01 \x01(\tBM\xbaHJrH2F^reports/[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$R\x06report\x125\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x15.fairlead.v1.LinkKindB\n" +
-	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\"\xaa\x02\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind:\x04\xd8\xe7\x18\x00\"\xb0\x02\n" +
 	"\x06Origin\x12:\n" +
 	"\adataset\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\adataset\x12'\n" +
 	"\tsource_id\x18\x02 \x01(\tB\n" +
@@ -1341,7 +1341,7 @@ const file_fairlead_v1_report_proto_rawDesc = "" +
 	"attributes\x1a=\n" +
 	"\x0fAttributesEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01*\xca\x01\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01:\x04\xd8\xe7\x18\x01*\xca\x01\n" +
 	"\n" +
 	"ReportKind\x12\x1b\n" +
 	"\x17REPORT_KIND_UNSPECIFIED\x10\x00\x12\x16\n" +
@@ -1474,6 +1474,7 @@ func file_fairlead_v1_report_proto_init() {
 	}
 	file_fairlead_v1_answer_proto_init()
 	file_fairlead_v1_harm_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	file_fairlead_v1_report_proto_msgTypes[3].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -2089,7 +2089,7 @@ var File_fairlead_v1_retention_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_retention_proto_rawDesc = "" +
 	"\n" +
-	"\x1bfairlead/v1/retention.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/filter.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xfb\x04\n" +
+	"\x1bfairlead/v1/retention.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18fairlead/v1/filter.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x81\x05\n" +
 	"\x0eRetentionClass\x12E\n" +
 	"\x04name\x18\x01 \x01(\tB1\xbaH.r,2*^retentionClasses/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x05title\x121\n" +
@@ -2110,7 +2110,7 @@ const file_fairlead_v1_retention_proto_rawDesc = "" +
 	"\rchange_reason\x18\f \x01(\tB\x03\xe0A\x03R\fchangeReason\x12@\n" +
 	"\vupdate_time\x18\r \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"updateTime\x12\x12\n" +
-	"\x04etag\x18\x0e \x01(\tR\x04etag\"\x86\x05\n" +
+	"\x04etag\x18\x0e \x01(\tR\x04etag:\x04\xd8\xe7\x18\x01\"\x8c\x05\n" +
 	"\tLegalHold\x12?\n" +
 	"\x04name\x18\x01 \x01(\tB+\xbaH(r&2$^legalHolds/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12\"\n" +
 	"\x06reason\x18\x02 \x01(\tB\n" +
@@ -2127,10 +2127,10 @@ const file_fairlead_v1_retention_proto_rawDesc = "" +
 	"\x0erelease_reason\x18\n" +
 	" \x01(\tB\x03\xe0A\x03R\rreleaseReason\x12\x1f\n" +
 	"\breleaser\x18\v \x01(\tB\x03\xe0A\x03R\breleaser\x12\x12\n" +
-	"\x04etag\x18\f \x01(\tR\x04etag\"\x1d\n" +
-	"\x1bListRetentionClassesRequest\"U\n" +
+	"\x04etag\x18\f \x01(\tR\x04etag:\x04\xd8\xe7\x18\x01\"\x1d\n" +
+	"\x1bListRetentionClassesRequest\"[\n" +
 	"\x1cListRetentionClassesResponse\x125\n" +
-	"\aclasses\x18\x01 \x03(\v2\x1b.fairlead.v1.RetentionClassR\aclasses\"\xb8\x01\n" +
+	"\aclasses\x18\x01 \x03(\v2\x1b.fairlead.v1.RetentionClassR\aclasses:\x04\xd8\xe7\x18\x00\"\xb8\x01\n" +
 	"\x18SetRetentionClassRequest\x12L\n" +
 	"\x0fretention_class\x18\x01 \x01(\v2\x1b.fairlead.v1.RetentionClassB\x06\xbaH\x03\xc8\x01\x01R\x0eretentionClass\x12\"\n" +
 	"\x06reason\x18\x02 \x01(\tB\n" +
@@ -2150,14 +2150,14 @@ const file_fairlead_v1_retention_proto_rawDesc = "" +
 	"\x06reason\x18\x03 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xe8\aR\x06reason\x12*\n" +
 	"\n" +
-	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\x8c\x01\n" +
+	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\x92\x01\n" +
 	"\x1bWriteRetentionClassResponse\x12D\n" +
 	"\x0fretention_class\x18\x01 \x01(\v2\x1b.fairlead.v1.RetentionClassR\x0eretentionClass\x12'\n" +
-	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber\"\x17\n" +
-	"\x15ListLegalHoldsRequest\"Q\n" +
+	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber:\x04\xd8\xe7\x18\x00\"\x17\n" +
+	"\x15ListLegalHoldsRequest\"W\n" +
 	"\x16ListLegalHoldsResponse\x127\n" +
 	"\vlegal_holds\x18\x01 \x03(\v2\x16.fairlead.v1.LegalHoldR\n" +
-	"legalHolds\"\x82\x01\n" +
+	"legalHolds:\x04\xd8\xe7\x18\x00\"\x82\x01\n" +
 	"\x15PlaceLegalHoldRequest\x12=\n" +
 	"\n" +
 	"legal_hold\x18\x01 \x01(\v2\x16.fairlead.v1.LegalHoldB\x06\xbaH\x03\xc8\x01\x01R\tlegalHold\x12*\n" +
@@ -2169,26 +2169,26 @@ const file_fairlead_v1_retention_proto_rawDesc = "" +
 	"\x06reason\x18\x03 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xe8\aR\x06reason\x12*\n" +
 	"\n" +
-	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"x\n" +
+	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"~\n" +
 	"\x16WriteLegalHoldResponse\x125\n" +
 	"\n" +
 	"legal_hold\x18\x01 \x01(\v2\x16.fairlead.v1.LegalHoldR\tlegalHold\x12'\n" +
-	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber\"\xc0\x01\n" +
+	"\x0fsequence_number\x18\x02 \x01(\x03R\x0esequenceNumber:\x04\xd8\xe7\x18\x00\"\xc0\x01\n" +
 	"\x17PreviewRetentionRequest\x12Q\n" +
 	"\x04date\x18\x01 \x01(\tB=\xbaH:\xd8\x01\x01r523^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$R\x04date\x12R\n" +
-	"\aclasses\x18\x02 \x03(\tB8\xbaH5\x92\x012\x10d\".r,2*^retentionClasses/[a-z0-9][a-z0-9-]{0,62}$R\aclasses\"\xad\x01\n" +
+	"\aclasses\x18\x02 \x03(\tB8\xbaH5\x92\x012\x10d\".r,2*^retentionClasses/[a-z0-9][a-z0-9-]{0,62}$R\aclasses\"\xb3\x01\n" +
 	"\x18PreviewRetentionResponse\x12\x12\n" +
 	"\x04date\x18\x01 \x01(\tR\x04date\x12,\n" +
 	"\x03due\x18\x02 \x03(\v2\x1a.fairlead.v1.DueUnderClassR\x03due\x12\x12\n" +
 	"\x04held\x18\x03 \x01(\x03R\x04held\x12\x12\n" +
 	"\x04etag\x18\x04 \x01(\tR\x04etag\x12'\n" +
-	"\x0fsequence_number\x18\x05 \x01(\x03R\x0esequenceNumber\"\xae\x01\n" +
+	"\x0fsequence_number\x18\x05 \x01(\x03R\x0esequenceNumber:\x04\xd8\xe7\x18\x00\"\xb4\x01\n" +
 	"\rDueUnderClass\x12'\n" +
 	"\x0fretention_class\x18\x01 \x01(\tR\x0eretentionClass\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12.\n" +
 	"\x04step\x18\x03 \x01(\x0e2\x1a.fairlead.v1.RetentionStepR\x04step\x12\x14\n" +
 	"\x05count\x18\x04 \x01(\x03R\x05count\x12\x18\n" +
-	"\areports\x18\x05 \x03(\tR\areports\"\xd0\x02\n" +
+	"\areports\x18\x05 \x03(\tR\areports:\x04\xd8\xe7\x18\x00\"\xd0\x02\n" +
 	"\x15ApplyRetentionRequest\x12Q\n" +
 	"\x04date\x18\x01 \x01(\tB=\xbaH:\xd8\x01\x01r523^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$R\x04date\x12R\n" +
 	"\aclasses\x18\x02 \x03(\tB8\xbaH5\x92\x012\x10d\".r,2*^retentionClasses/[a-z0-9][a-z0-9-]{0,62}$R\aclasses\x12\x1e\n" +
@@ -2199,13 +2199,13 @@ const file_fairlead_v1_retention_proto_rawDesc = "" +
 	"\x05limit\x18\x05 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\x05limit\x12*\n" +
 	"\n" +
-	"request_id\x18\x06 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xa2\x01\n" +
+	"request_id\x18\x06 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xa8\x01\n" +
 	"\x16ApplyRetentionResponse\x12\x10\n" +
 	"\x03run\x18\x01 \x01(\tR\x03run\x12\x12\n" +
 	"\x04done\x18\x02 \x01(\x03R\x04done\x12\x1c\n" +
 	"\tremaining\x18\x03 \x01(\x03R\tremaining\x12\x1b\n" +
 	"\tnext_etag\x18\x04 \x01(\tR\bnextEtag\x12'\n" +
-	"\x0fsequence_number\x18\x05 \x01(\x03R\x0esequenceNumber\"\xbc\x01\n" +
+	"\x0fsequence_number\x18\x05 \x01(\x03R\x0esequenceNumber:\x04\xd8\xe7\x18\x00\"\xbc\x01\n" +
 	"\fRetentionRun\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1c\n" +
 	"\tprincipal\x18\x02 \x01(\tR\tprincipal\x12\x16\n" +
@@ -2238,16 +2238,16 @@ const file_fairlead_v1_retention_proto_rawDesc = "" +
 	"\rvalidate_only\x18\x06 \x01(\bR\fvalidateOnly\"c\n" +
 	"\vTextInstead\x125\n" +
 	"\x05field\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z][a-z0-9_.-]{0,80}$R\x05field\x12\x1d\n" +
-	"\x04text\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x18\xa0\x9c\x01R\x04text\"\xab\x01\n" +
+	"\x04text\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x18\xa0\x9c\x01R\x04text\"\xb1\x01\n" +
 	"\rEraseResponse\x123\n" +
 	"\x06erased\x18\x01 \x03(\v2\x1b.fairlead.v1.ErasedResourceR\x06erased\x12&\n" +
 	"\x0freports_to_read\x18\x02 \x03(\tR\rreportsToRead\x12\x14\n" +
 	"\x05notes\x18\x03 \x03(\tR\x05notes\x12'\n" +
-	"\x0fsequence_number\x18\x04 \x01(\x03R\x0esequenceNumber\"T\n" +
+	"\x0fsequence_number\x18\x04 \x01(\x03R\x0esequenceNumber:\x04\xd8\xe7\x18\x01\"Z\n" +
 	"\x0eErasedResource\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
 	"\x04what\x18\x02 \x01(\tR\x04what\x12\x1a\n" +
-	"\bversions\x18\x03 \x01(\x03R\bversions\"D\n" +
+	"\bversions\x18\x03 \x01(\x03R\bversions:\x04\xd8\xe7\x18\x01\"D\n" +
 	"\fKeptVersions\x124\n" +
 	"\bversions\x18\x01 \x03(\v2\x18.fairlead.v1.KeptVersionR\bversions\"J\n" +
 	"\vKeptVersion\x12'\n" +
@@ -2382,6 +2382,7 @@ func file_fairlead_v1_retention_proto_init() {
 		return
 	}
 	file_fairlead_v1_filter_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

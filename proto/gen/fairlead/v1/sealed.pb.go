@@ -354,15 +354,15 @@ var File_fairlead_v1_sealed_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_sealed_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/sealed.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cfairlead/v1/attachment.proto\x1a\x18fairlead/v1/intake.proto\x1a\x1cgoogle/api/annotations.proto\"\x16\n" +
-	"\x14GetSealingKeyRequest\"l\n" +
+	"\x18fairlead/v1/sealed.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cfairlead/v1/attachment.proto\x1a\x18fairlead/v1/intake.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\"\x16\n" +
+	"\x14GetSealingKeyRequest\"r\n" +
 	"\n" +
 	"SealingKey\x12\x15\n" +
 	"\x06key_id\x18\x01 \x01(\tR\x05keyId\x12\x1d\n" +
 	"\n" +
 	"public_key\x18\x02 \x01(\fR\tpublicKey\x12\x14\n" +
 	"\x05suite\x18\x03 \x01(\tR\x05suite\x12\x12\n" +
-	"\x04info\x18\x04 \x01(\tR\x04info\"\xeb\x01\n" +
+	"\x04info\x18\x04 \x01(\tR\x04info:\x04\xd8\xe7\x18\x00\"\xeb\x01\n" +
 	"\x11FileSealedRequest\x12,\n" +
 	"\x06key_id\x18\x01 \x01(\tB\x15\xbaH\x12r\x102\x0e^[0-9a-f]{16}$R\x05keyId\x122\n" +
 	"\x10encapsulated_key\x18\x02 \x01(\fB\a\xbaH\x04z\x02hAR\x0fencapsulatedKey\x12,\n" +
@@ -375,13 +375,13 @@ const file_fairlead_v1_sealed_proto_rawDesc = "" +
 	"\n" +
 	"attachment\x18\x02 \x01(\v2\x1d.fairlead.v1.AttachmentHeaderR\n" +
 	"attachment\x12!\n" +
-	"\fcounted_back\x18\x03 \x01(\bR\vcountedBack\"\x86\x01\n" +
+	"\fcounted_back\x18\x03 \x01(\bR\vcountedBack\"\x8c\x01\n" +
 	"\x12FileSealedResponse\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1d\n" +
 	"\n" +
 	"short_code\x18\x02 \x01(\tR\tshortCode\x12'\n" +
 	"\x0fsequence_number\x18\x03 \x01(\x03R\x0esequenceNumber\x12\x14\n" +
-	"\x05notes\x18\x04 \x03(\tR\x05notes2\xda\x01\n" +
+	"\x05notes\x18\x04 \x03(\tR\x05notes:\x04\xd8\xe7\x18\x002\xda\x01\n" +
 	"\rSealedService\x12c\n" +
 	"\rGetSealingKey\x12!.fairlead.v1.GetSealingKeyRequest\x1a\x17.fairlead.v1.SealingKey\"\x16\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/sealingKey\x12d\n" +
 	"\n" +
@@ -431,6 +431,7 @@ func file_fairlead_v1_sealed_proto_init() {
 	}
 	file_fairlead_v1_attachment_proto_init()
 	file_fairlead_v1_intake_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

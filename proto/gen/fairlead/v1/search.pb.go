@@ -445,7 +445,7 @@ var File_fairlead_v1_search_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_search_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/search.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1afairlead/v1/counting.proto\x1a\x18fairlead/v1/filter.proto\x1a\x18fairlead/v1/report.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd6\x02\n" +
+	"\x18fairlead/v1/search.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1afairlead/v1/counting.proto\x1a\x18fairlead/v1/filter.proto\x1a\x18fairlead/v1/report.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd6\x02\n" +
 	"\x14SearchReportsRequest\x12 \n" +
 	"\x05words\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\x05words\x121\n" +
@@ -455,7 +455,7 @@ const file_fairlead_v1_search_proto_rawDesc = "" +
 	"page_token\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\tpageToken\x128\n" +
 	"\x05order\x18\x05 \x01(\x0e2\x18.fairlead.v1.SearchOrderB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05order\x127\n" +
 	"\x13min_sequence_number\x18\x06 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12%\n" +
-	"\x0einclude_counts\x18\a \x01(\bR\rincludeCounts\"\xdf\x02\n" +
+	"\x0einclude_counts\x18\a \x01(\bR\rincludeCounts\"\xe5\x02\n" +
 	"\x15SearchReportsResponse\x12*\n" +
 	"\x04hits\x18\x01 \x03(\v2\x16.fairlead.v1.SearchHitR\x04hits\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x1d\n" +
@@ -467,7 +467,7 @@ const file_fairlead_v1_search_proto_rawDesc = "" +
 	"workplaces\x12.\n" +
 	"\x06months\x18\x06 \x03(\v2\x16.fairlead.v1.TableHeadR\x06months\x12'\n" +
 	"\x0fsequence_number\x18\a \x01(\x03R\x0esequenceNumber\x12\x14\n" +
-	"\x05notes\x18\b \x03(\tR\x05notes\"\x92\x02\n" +
+	"\x05notes\x18\b \x03(\tR\x05notes:\x04\xd8\xe7\x18\x00\"\x98\x02\n" +
 	"\tSearchHit\x12\x16\n" +
 	"\x06report\x18\x01 \x01(\tR\x06report\x12\x1d\n" +
 	"\n" +
@@ -477,10 +477,10 @@ const file_fairlead_v1_search_proto_rawDesc = "" +
 	"\n" +
 	"occur_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\toccurTime\x122\n" +
 	"\asnippet\x18\x06 \x03(\v2\x18.fairlead.v1.SnippetPartR\asnippet\x12\x14\n" +
-	"\x05score\x18\a \x01(\x01R\x05score\";\n" +
+	"\x05score\x18\a \x01(\x01R\x05score:\x04\xd8\xe7\x18\x01\"A\n" +
 	"\vSnippetPart\x12\x12\n" +
 	"\x04text\x18\x01 \x01(\tR\x04text\x12\x18\n" +
-	"\amatched\x18\x02 \x01(\bR\amatched*g\n" +
+	"\amatched\x18\x02 \x01(\bR\amatched:\x04\xd8\xe7\x18\x01*g\n" +
 	"\vSearchOrder\x12\x1c\n" +
 	"\x18SEARCH_ORDER_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17SEARCH_ORDER_BEST_FIRST\x10\x01\x12\x1d\n" +
@@ -540,6 +540,7 @@ func file_fairlead_v1_search_proto_init() {
 	file_fairlead_v1_counting_proto_init()
 	file_fairlead_v1_filter_proto_init()
 	file_fairlead_v1_report_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

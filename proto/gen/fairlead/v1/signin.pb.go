@@ -1643,7 +1643,7 @@ var File_fairlead_v1_signin_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_signin_proto_rawDesc = "" +
 	"\n" +
-	"\x18fairlead/v1/signin.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf9\x02\n" +
+	"\x18fairlead/v1/signin.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x8b\x03\n" +
 	"\n" +
 	"Credential\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x03R\x04name\x124\n" +
@@ -1651,11 +1651,11 @@ const file_fairlead_v1_signin_proto_rawDesc = "" +
 	"\x05title\x18\x03 \x01(\tB\x03\xe0A\x03R\x05title\x12@\n" +
 	"\vcreate_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime\x12 \n" +
-	"\thelped_by\x18\x05 \x01(\tB\x03\xe0A\x03R\bhelpedBy\x12(\n" +
-	"\rpassword_hash\x18\x06 \x01(\tB\x03\xe0A\x03R\fpasswordHash\x12\x1d\n" +
-	"\apasskey\x18\a \x01(\fB\x03\xe0A\x03R\apasskey\x12(\n" +
-	"\ropenid_issuer\x18\b \x01(\tB\x03\xe0A\x03R\fopenidIssuer\x12*\n" +
-	"\x0eopenid_subject\x18\t \x01(\tB\x03\xe0A\x03R\ropenidSubject\"\x83\x01\n" +
+	"\thelped_by\x18\x05 \x01(\tB\x03\xe0A\x03R\bhelpedBy\x12,\n" +
+	"\rpassword_hash\x18\x06 \x01(\tB\a\xe0A\x03\xe8\xe7\x18\x01R\fpasswordHash\x12!\n" +
+	"\apasskey\x18\a \x01(\fB\a\xe0A\x03\xe8\xe7\x18\x01R\apasskey\x12(\n" +
+	"\ropenid_issuer\x18\b \x01(\tB\x03\xe0A\x03R\fopenidIssuer\x12.\n" +
+	"\x0eopenid_subject\x18\t \x01(\tB\a\xe0A\x03\xe8\xe7\x18\x01R\ropenidSubject:\x04\xd8\xe7\x18\x01\"\x83\x01\n" +
 	"\n" +
 	"SignInCode\x12\x1f\n" +
 	"\vcode_sha256\x18\x01 \x01(\tR\n" +
@@ -1665,20 +1665,20 @@ const file_fairlead_v1_signin_proto_rawDesc = "" +
 	"\amade_by\x18\x03 \x01(\tR\x06madeBy\"\x1d\n" +
 	"\tSignInKey\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\fR\x03key\"\x16\n" +
-	"\x14GetSignInWaysRequest\"K\n" +
+	"\x14GetSignInWaysRequest\"Q\n" +
 	"\n" +
 	"SignInWays\x12\x1a\n" +
 	"\bpasskeys\x18\x01 \x01(\bR\bpasskeys\x12!\n" +
-	"\fopenid_title\x18\x02 \x01(\tR\vopenidTitle\"p\n" +
+	"\fopenid_title\x18\x02 \x01(\tR\vopenidTitle:\x04\xd8\xe7\x18\x00\"p\n" +
 	"\x19SignInWithPasswordRequest\x12+\n" +
 	"\fsign_in_name\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18dR\n" +
 	"signInName\x12&\n" +
 	"\bpassword\x18\x02 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\bpassword\"w\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\bpassword\"}\n" +
 	"\bSignedIn\x12\x16\n" +
 	"\x06secret\x18\x01 \x01(\tR\x06secret\x12\x1c\n" +
 	"\tprincipal\x18\x02 \x01(\tR\tprincipal\x125\n" +
-	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\xda\x01\n" +
+	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime:\x04\xd8\xe7\x18\x00\"\xda\x01\n" +
 	"\x12SetPasswordRequest\x12+\n" +
 	"\fsign_in_name\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18dR\n" +
 	"signInName\x127\n" +
@@ -1689,19 +1689,19 @@ const file_fairlead_v1_signin_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\f\x18\xc8\x01R\vnewPasswordB\x0e\n" +
 	"\x05proof\x12\x05\xbaH\x02\b\x01\"b\n" +
 	"\x15MakeSignInCodeRequest\x12I\n" +
-	"\tprincipal\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\tprincipal\"\x8b\x01\n" +
+	"\tprincipal\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\tprincipal\"\x91\x01\n" +
 	"\x16MakeSignInCodeResponse\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12 \n" +
 	"\fsign_in_name\x18\x02 \x01(\tR\n" +
 	"signInName\x12;\n" +
 	"\vexpire_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"expireTime\"@\n" +
+	"expireTime:\x04\xd8\xe7\x18\x00\"@\n" +
 	"\x13BeginPasskeyRequest\x12)\n" +
 	"\fsign_in_name\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18dR\n" +
-	"signInName\"M\n" +
+	"signInName\"S\n" +
 	"\x10PasskeyChallenge\x12!\n" +
 	"\foptions_json\x18\x01 \x01(\tR\voptionsJson\x12\x16\n" +
-	"\x06ticket\x18\x02 \x01(\tR\x06ticket\"h\n" +
+	"\x06ticket\x18\x02 \x01(\tR\x06ticket:\x04\xd8\xe7\x18\x00\"h\n" +
 	"\x14FinishPasskeyRequest\x12\"\n" +
 	"\x06ticket\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80 R\x06ticket\x12,\n" +
@@ -1715,10 +1715,10 @@ const file_fairlead_v1_signin_proto_rawDesc = "" +
 	"answerJson\x12\x1d\n" +
 	"\x05title\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18<R\x05title\"\x14\n" +
 	"\x12BeginOpenIDRequest\"\x18\n" +
-	"\x16BeginOpenIDLinkRequest\";\n" +
+	"\x16BeginOpenIDLinkRequest\"A\n" +
 	"\x0fOpenIDChallenge\x12\x10\n" +
 	"\x03url\x18\x01 \x01(\tR\x03url\x12\x16\n" +
-	"\x06ticket\x18\x02 \x01(\tR\x06ticket\"{\n" +
+	"\x06ticket\x18\x02 \x01(\tR\x06ticket:\x04\xd8\xe7\x18\x00\"{\n" +
 	"\x13FinishOpenIDRequest\x12\"\n" +
 	"\x06ticket\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\x80 R\x06ticket\x12 \n" +
@@ -1738,17 +1738,17 @@ const file_fairlead_v1_signin_proto_rawDesc = "" +
 	"\asubject\x18\x02 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xff\x01R\asubject\"c\n" +
 	"\x16ListCredentialsRequest\x12I\n" +
-	"\tprincipal\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\tprincipal\"T\n" +
+	"\tprincipal\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\tprincipal\"Z\n" +
 	"\x17ListCredentialsResponse\x129\n" +
-	"\vcredentials\x18\x01 \x03(\v2\x17.fairlead.v1.CredentialR\vcredentials\"s\n" +
+	"\vcredentials\x18\x01 \x03(\v2\x17.fairlead.v1.CredentialR\vcredentials:\x04\xd8\xe7\x18\x00\"s\n" +
 	"\x14EndCredentialRequest\x12[\n" +
-	"\x04name\x18\x01 \x01(\tBG\xbaHDrB2@^principals/[a-z0-9][a-z0-9-]{0,62}/credentials/[a-z0-9-]{1,63}$R\x04name\"\x17\n" +
-	"\x15EndCredentialResponse\"\x14\n" +
-	"\x12KeepSessionRequest\"L\n" +
+	"\x04name\x18\x01 \x01(\tBG\xbaHDrB2@^principals/[a-z0-9][a-z0-9-]{0,62}/credentials/[a-z0-9-]{1,63}$R\x04name\"\x1d\n" +
+	"\x15EndCredentialResponse:\x04\xd8\xe7\x18\x00\"\x14\n" +
+	"\x12KeepSessionRequest\"R\n" +
 	"\x13KeepSessionResponse\x125\n" +
-	"\bend_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\x10\n" +
-	"\x0eSignOutRequest\"\x11\n" +
-	"\x0fSignOutResponse*\x88\x01\n" +
+	"\bend_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime:\x04\xd8\xe7\x18\x00\"\x10\n" +
+	"\x0eSignOutRequest\"\x17\n" +
+	"\x0fSignOutResponse:\x04\xd8\xe7\x18\x00*\x88\x01\n" +
 	"\x0eCredentialKind\x12\x1f\n" +
 	"\x1bCREDENTIAL_KIND_UNSPECIFIED\x10\x00\x12\x1c\n" +
 	"\x18CREDENTIAL_KIND_PASSWORD\x10\x01\x12\x1b\n" +
@@ -1876,6 +1876,7 @@ func file_fairlead_v1_signin_proto_init() {
 	if File_fairlead_v1_signin_proto != nil {
 		return
 	}
+	file_fairlead_v1_sensitivity_proto_init()
 	file_fairlead_v1_signin_proto_msgTypes[7].OneofWrappers = []any{
 		(*SetPasswordRequest_CurrentPassword)(nil),
 		(*SetPasswordRequest_Code)(nil),

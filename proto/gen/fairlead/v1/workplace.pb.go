@@ -923,7 +923,7 @@ var File_fairlead_v1_workplace_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_workplace_proto_rawDesc = "" +
 	"\n" +
-	"\x1bfairlead/v1/workplace.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xce\x04\n" +
+	"\x1bfairlead/v1/workplace.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x17fairlead/v1/as_at.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd4\x04\n" +
 	"\tWorkplace\x12?\n" +
 	"\x04name\x18\x01 \x01(\tB+\xbaH(r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12F\n" +
 	"\x06parent\x18\x02 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\x06parent\x12\"\n" +
@@ -939,10 +939,10 @@ const file_fairlead_v1_workplace_proto_rawDesc = "" +
 	"\vupdate_time\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"updateTime\x12\x12\n" +
-	"\x04etag\x18\v \x01(\tR\x04etag\"\x95\x03\n" +
-	"\x06Person\x12>\n" +
-	"\x04name\x18\x01 \x01(\tB*\xbaH'\xd8\x01\x01r\"2 ^people/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12,\n" +
-	"\fdisplay_name\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\vdisplayName\x12I\n" +
+	"\x04etag\x18\v \x01(\tR\x04etag:\x04\xd8\xe7\x18\x00\"\xa3\x03\n" +
+	"\x06Person\x12B\n" +
+	"\x04name\x18\x01 \x01(\tB.\xbaH'\xd8\x01\x01r\"2 ^people/[a-z0-9][a-z0-9-]{0,62}$\xe0\xe7\x18\x01R\x04name\x120\n" +
+	"\fdisplay_name\x18\x02 \x01(\tB\r\xbaH\x06r\x04\x10\x01\x18x\xe0\xe7\x18\x01R\vdisplayName\x12I\n" +
 	"\tworkplace\x18\x03 \x01(\tB+\xbaH(r&2$^workplaces/[a-z0-9][a-z0-9-]{0,62}$R\tworkplace\x12S\n" +
 	"\x10employment_group\x18\x04 \x01(\x0e2\x1c.fairlead.v1.EmploymentGroupB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x0femploymentGroup\x12'\n" +
@@ -951,7 +951,7 @@ const file_fairlead_v1_workplace_proto_rawDesc = "" +
 	"occupation\x12@\n" +
 	"\vcreate_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime\x12\x12\n" +
-	"\x04etag\x18\a \x01(\tR\x04etag\"\x82\x01\n" +
+	"\x04etag\x18\a \x01(\tR\x04etag:\x04\xd8\xe7\x18\x01\"\x82\x01\n" +
 	"\x16CreateWorkplaceRequest\x12<\n" +
 	"\tworkplace\x18\x01 \x01(\v2\x16.fairlead.v1.WorkplaceB\x06\xbaH\x03\xc8\x01\x01R\tworkplace\x12*\n" +
 	"\n" +
@@ -964,13 +964,13 @@ const file_fairlead_v1_workplace_proto_rawDesc = "" +
 	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpageSize\x12'\n" +
 	"\n" +
 	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\tpageToken\x12&\n" +
-	"\x05as_at\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xa0\x01\n" +
+	"\x05as_at\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xa6\x01\n" +
 	"\x16ListWorkplacesResponse\x126\n" +
 	"\n" +
 	"workplaces\x18\x01 \x03(\v2\x16.fairlead.v1.WorkplaceR\n" +
 	"workplaces\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12&\n" +
-	"\x05as_at\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\xbf\x01\n" +
+	"\x05as_at\x18\x03 \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt:\x04\xd8\xe7\x18\x00\"\xbf\x01\n" +
 	"\x16UpdateWorkplaceRequest\x12<\n" +
 	"\tworkplace\x18\x01 \x01(\v2\x16.fairlead.v1.WorkplaceB\x06\xbaH\x03\xd8\x01\x03R\tworkplace\x12;\n" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
@@ -988,10 +988,10 @@ const file_fairlead_v1_workplace_proto_rawDesc = "" +
 	"\tpage_size\x18\x02 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\tpageToken\"i\n" +
+	"page_token\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\tpageToken\"o\n" +
 	"\x12ListPeopleResponse\x12+\n" +
 	"\x06people\x18\x01 \x03(\v2\x13.fairlead.v1.PersonR\x06people\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken*\xa1\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken:\x04\xd8\xe7\x18\x00*\xa1\x01\n" +
 	"\x0eWorkplaceLevel\x12\x1f\n" +
 	"\x1bWORKPLACE_LEVEL_UNSPECIFIED\x10\x00\x12 \n" +
 	"\x1cWORKPLACE_LEVEL_ORGANISATION\x10\x01\x12\x18\n" +
@@ -1092,6 +1092,7 @@ func file_fairlead_v1_workplace_proto_init() {
 		return
 	}
 	file_fairlead_v1_as_at_proto_init()
+	file_fairlead_v1_sensitivity_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
