@@ -52,7 +52,10 @@ func TestPeople(t *testing.T) {
 	b.unfold("#" + id + " details")
 	require.EqualValues(t, 200, b.send("#"+id+` form[action$="/code"] button`))
 	require.NotEmpty(t, b.text(".found .big"))
-	b.looked("people")
+	l := newTab(t, h)
+	l.signIn("administrator")
+	l.open("/people")
+	l.looked("people")
 
 	b.open("/people")
 	b.unfold("#" + id + " details")
