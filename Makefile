@@ -7,7 +7,7 @@ BUF      = go tool -modfile=proto/tools/buf.mod buf
 DATA    ?= data/demo
 GO_TEST ?= go test
 
-.PHONY: run build test lint generate fresh bench soak clean
+.PHONY: run build test lint tablet tablet-check generate fresh bench soak clean
 
 run: build ## the server with demo data: pages on localhost:8080, gRPC on localhost:9090
 	bin/fairlead-server run --demo --quiet --data $(DATA)
@@ -15,7 +15,7 @@ run: build ## the server with demo data: pages on localhost:8080, gRPC on localh
 build: ## both programs into bin/
 	CGO_ENABLED=0 go build -trimpath -o bin/ ./services/cmd/fairlead-server ./clients/cmd/fairlead
 
-test: build lint ## everything that can fail; prints one line per package
+test: build lint tablet-check ## everything that can fail; prints one line per package
 	.ci/postgres
 	$(GO_TEST) -timeout 20m ./...
 	$(GO_TEST) -count=1 ./analytics/published -v -run '^TestPublished$$' | tail -n 3
@@ -26,6 +26,12 @@ lint: ## format, vet, contract
 	$(BUF) lint
 	proto/tools/breaking.sh
 	proto/tools/fresh.sh
+
+tablet: ## make the tablet's bundle anew (needs node and npm)
+	cd clients/tablet && { [ -d node_modules ] || npm ci --no-audit --no-fund; } && npm run --silent build
+
+tablet-check: ## the tablet's types, tests and bundle; says so when node is not there
+	clients/tablet/check.sh
 
 generate: ## regenerate proto/gen from proto/fairlead
 	$(BUF) generate --template proto/buf.gen.yaml

@@ -67,7 +67,7 @@ func TestHandOver(t *testing.T) {
 	// One is being written when its writer walks away.
 	w.tap("#tell")
 	w.at("kind")
-	w.waitText(".state", "Your code: ")
+	w.waitText(".state", "Kept on this")
 	code := w.text(".state")[len("Kept on this tablet. Your code: "):]
 	w.tap("#kind-hazard")
 	w.at("place")
@@ -145,7 +145,7 @@ func TestTwoWindows(t *testing.T) {
 	w.ready()
 	w.tap("#tell")
 	w.at("kind")
-	w.waitText(".state", "Your code: ")
+	w.waitText(".state", "Kept on this")
 	code := w.text(".state")[len("Kept on this tablet. Your code: "):]
 	w.tap("#kind-hazard")
 	w.at("place")

@@ -1,10 +1,13 @@
 package proof
 
 import (
+	"bytes"
+	"io"
 	"net/http"
 	"net/http/httptest"
 	"net/http/httputil"
 	"net/url"
+	"strconv"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -29,6 +32,8 @@ type house struct {
 	// lost is how many answers are lost on the way back, after the server has
 	// done what was asked.
 	lost atomic.Int64
+	// worker is added to the app's worker, which makes it another version.
+	worker atomic.Value
 	// sent counts sealed things that reached the server.
 	sent atomic.Int64
 }
@@ -37,8 +42,8 @@ type houseOptions struct {
 	idle  time.Duration
 	clock func() time.Time
 	card  tablet.Settings
-	// data is the folder, for a house that is opened again.
-	data string
+	// closed turns away tablets that are not enrolled.
+	closed bool
 }
 
 // newHouse starts an empty house with a few workplaces.
@@ -54,7 +59,10 @@ func newHouse(t *testing.T, o houseOptions) *house {
 			Radio:   "Channel 12", Place: "Northside depot, 14 Works Lane", Latitude: &lat, Longitude: &lon}}
 	}
 	h := &house{t: t}
-	h.Server = servertest.Start(t, servertest.Options{Data: o.data, Clock: o.clock, Desk: func(conn grpc.ClientConnInterface, form string) (http.Handler, error) {
+	h.Server = servertest.Start(t, servertest.Options{Clock: o.clock, Desk: func(conn grpc.ClientConnInterface, form string) (http.Handler, error) {
+		if o.closed {
+			form = ""
+		}
 		return tablet.Handler(conn, tablet.Options{FormToken: form, Idle: o.idle, Settings: o.card, Clock: o.clock})
 	}})
 	h.Shire()
@@ -70,6 +78,23 @@ func (h *house) front() {
 		Rewrite: func(r *httputil.ProxyRequest) {
 			r.SetURL(backend)
 			r.Out.Host = r.In.Host
+			if strings.HasSuffix(r.In.URL.Path, "/sw.js") {
+				r.Out.Header.Set("Accept-Encoding", "identity")
+				r.Out.Header.Del("If-None-Match")
+			}
+		},
+		ModifyResponse: func(r *http.Response) error {
+			if more, ok := h.worker.Load().(string); ok && strings.HasSuffix(r.Request.URL.Path, "/sw.js") {
+				body, err := io.ReadAll(r.Body)
+				if err != nil {
+					return err
+				}
+				body = append(body, more...)
+				r.Body, r.ContentLength = io.NopCloser(bytes.NewReader(body)), int64(len(body))
+				r.Header.Set("Content-Length", strconv.Itoa(len(body)))
+				r.Header.Del("ETag")
+			}
+			return nil
 		},
 		ErrorHandler: func(w http.ResponseWriter, _ *http.Request, _ error) { hangUp(w) },
 	}

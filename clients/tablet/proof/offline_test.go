@@ -115,7 +115,7 @@ func TestFortnight(t *testing.T) {
 		case 4: // a flat battery while a draft is being written
 			w.tap("#tell")
 			w.at("kind")
-			code := strings.ReplaceAll(strings.TrimPrefix(w.waitText(".state", "Your code: "), "Kept on this tablet. Your code: "), " ", "")
+			code := strings.ReplaceAll(strings.TrimPrefix(w.waitText(".state", "Kept on this"), "Kept on this tablet. Your code: "), " ", "")
 			w.tap("#kind-hazard")
 			w.at("place")
 			w.tap("#place-quarry-road")
@@ -125,7 +125,7 @@ func TestFortnight(t *testing.T) {
 			w.tap("#who-nobody")
 			w.at("words")
 			w.write("#words", "The battery was low.")
-			w.waitText(".state", "Your code: ")
+			w.waitText(".state", "Kept on this")
 			b.kill(t)
 			b, err = startBrowser(profile)
 			require.NoError(t, err)

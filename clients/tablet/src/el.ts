@@ -40,6 +40,7 @@ export function field(o: {
   const id = o.id ?? `f${++made}`;
   const props = {
     id,
+    dir: o.type === "date" ? undefined : "auto",
     autocomplete: "off",
     autocapitalize: o.mode ? "off" : "sentences",
     spellcheck: "false",

@@ -21,7 +21,7 @@ export class Flow {
   go(step: string): void {
     const s = this.steps[step] ?? this.steps["look"]!;
     this.app.draft.step = step;
-    this.app.pad!.soon();
+    void this.app.pad!.keep();
     this.app.show(s(this.app));
   }
 

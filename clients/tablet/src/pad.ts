@@ -59,11 +59,11 @@ export class Pad {
     return found;
   }
 
-  // soon keeps the draft in a moment; words that follow each other are one write.
+  // soon keeps the draft in a moment; words that follow each other closely are
+  // one write, and never is the first of them put off for the next.
   soon(): void {
     this.kept = false;
-    clearTimeout(this.timer);
-    this.timer = setTimeout(() => void this.keep(), 250) as unknown as number;
+    this.timer ||= setTimeout(() => void this.keep(), 250) as unknown as number;
     this.onChange();
   }
 
@@ -71,6 +71,7 @@ export class Pad {
   // went wrong is in problem.
   async keep(): Promise<boolean> {
     clearTimeout(this.timer);
+    this.timer = 0;
     if (this.saving) {
       this.again = true;
       await this.saving;
@@ -87,7 +88,7 @@ export class Pad {
       try {
         await this.put(await lock(await this.key, new TextEncoder().encode(JSON.stringify(this.draft))));
         this.problem = "";
-        this.kept = !this.again;
+        this.kept = !this.again && !this.timer;
       } catch (e) {
         this.problem = e instanceof Error ? e.message : String(e);
       }

@@ -64,7 +64,7 @@ export type Store = IDBPDatabase<Schema>;
 // strict waits for the disk, not only for the browser.
 export const strict = { durability: "strict" } as const;
 
-export function openStore(): Promise<Store> {
+export async function openStore(): Promise<Store> {
   return openDB<Schema>("fairlead-tablet", 1, {
     upgrade(db) {
       db.createObjectStore("drafts", { keyPath: "id" });

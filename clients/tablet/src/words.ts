@@ -23,6 +23,9 @@ let catalogue: Partial<Record<Key, string>> = en;
 
 export const language = () => spoken;
 
+// locale is how days are written here.
+export const locale = () => (spoken.tag === "en" ? "en-AU" : spoken.tag);
+
 // t returns the words for a key with their blanks filled in. A word that a
 // catalogue lacks is shown in English rather than not at all.
 export function t(key: Key, blanks: Record<string, string | number> = {}): string {

@@ -8,7 +8,7 @@ import { spoken } from "../receipt.ts";
 import { enqueue, filesLeft } from "../queue.ts";
 import type { Item } from "../store.ts";
 import { note } from "../timing.ts";
-import { language, t, type Key } from "../words.ts";
+import { locale, t, type Key } from "../words.ts";
 
 export class Ending {
   constructor(private flow: Flow) {}
@@ -53,7 +53,7 @@ export class Ending {
     return [
       ["kind", t("kind_title"), say(d.kind, "kind_")],
       ["place", t("place_title"), place],
-      ["when", t("when_title"), d.when?.how === "day" ? midnight(d.when.day).toLocaleDateString(language().tag === "en" ? "en-AU" : language().tag, { day: "numeric", month: "long", year: "numeric" }) : say(d.when?.how, "when_")],
+      ["when", t("when_title"), d.when?.how === "day" ? midnight(d.when.day).toLocaleDateString(locale(), { day: "numeric", month: "long", year: "numeric" }) : say(d.when?.how, "when_")],
       ["who", t("who_title"), say(d.mode, "who_")],
       ["name", t("name_title"), joined(d.name, d.contact)],
       ["words", t(d.kind === "hazard" ? "words_hazard_title" : "words_title"), joined(d.words, files)],

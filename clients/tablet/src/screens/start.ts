@@ -9,7 +9,7 @@ import { Pad } from "../pad.ts";
 import { hearScreen } from "./hear.ts";
 import { recall, remember } from "../store.ts";
 import { timings } from "../timing.ts";
-import { language, languages, speak, t } from "../words.ts";
+import { language, languages, locale, speak, t } from "../words.ts";
 
 export class Start {
   // tries and until hold back whoever guesses codes.
@@ -174,7 +174,7 @@ export class Start {
           el("li", {}, t("about_space", { used: mb(app.space.used), all: mb(app.space.all) })),
           el("li", {}, t("about_drafts", { n: drafts })),
           el("li", {}, t("about_waiting", { n: app.tally.waiting })),
-          el("li", {}, t("about_met", { when: met ? new Date(met).toLocaleString(language().tag) : t("about_never") })),
+          el("li", {}, t("about_met", { when: met ? new Date(met).toLocaleString(locale(), { dateStyle: "long", timeStyle: "short" }) : t("about_never") })),
           el("li", {}, t("about_version", { v: __VERSION__ }))),
         app.db ? el("h2", {}, t("enrol_title")) : null,
         app.db ? field({ label: t("enrol_label"), more: t("enrol_more"), value: "", mode: "text", max: 20, id: "enrol", input: (v) => (code = v) }) : null,

@@ -76,7 +76,7 @@ export class Telling {
     const name = f.kind === "photo" ? t("words_picture", { n: i + 1 }) : t("words_sound", { n: i + 1, s: f.seconds });
     const show = el("div", { class: "file" }, el("p", {}, name));
     void app.pad!.blob(f).then((blob) => {
-      if (!blob) return;
+      if (!blob) return void show.append(el("p", { class: "wrong" }, t("draft_damaged")));
       // Held by the page alone, and gone with it.
       const url = URL.createObjectURL(blob);
       show.append(f.kind === "photo" ? el("img", { src: url, alt: name, load: () => URL.revokeObjectURL(url) }) : el("audio", { src: url, controls: true, "aria-label": name }));
