@@ -69,6 +69,10 @@ const (
 	AlterKey  How = "alter key"
 	RemoveKey How = "remove key"
 	MoveKey   How = "move key"
+	// AlterAnswer changes what is remembered of the request of change Seq,
+	// MoveClaim gives a key of Name to another name.
+	AlterAnswer How = "alter answer"
+	MoveClaim   How = "move claim"
 	// ForgetRequest removes the remembered request id of change Seq.
 	ForgetRequest How = "forget request"
 )

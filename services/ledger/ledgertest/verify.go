@@ -2,6 +2,7 @@ package ledgertest
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"encoding/binary"
 	"strings"
@@ -40,6 +41,8 @@ func verify(t *testing.T, factory Factory) {
 		{Damage{How: AddResource, Name: "reports/zzz"}, 0, "reports/zzz"},
 		{Damage{How: PointBack, Name: "reports/a"}, 0, "reports/a"},
 		{Damage{How: ForgetRequest, Seq: 2}, 2, ""},
+		{Damage{How: AlterAnswer, Seq: 2}, 2, ""},
+		{Damage{How: MoveClaim, Name: "reports/b"}, 0, "reports/bx"},
 		{Damage{How: AlterSalt, Seq: 3}, 3, ""},
 		{Damage{How: AlterKey, Name: "people/ada"}, 0, "people/ada"},
 		{Damage{How: RemoveKey, Name: "people/ada"}, 0, "people/ada"},
@@ -56,6 +59,8 @@ func verify(t *testing.T, factory Factory) {
 			mustWrite(t, l, as("ann"), report("b", "tripped again", 1))
 			mustWrite(t, l, ask("ann", "r2", "x"), report("a", "slipped thrice", 2))
 			mustWrite(t, l, as("ann"), person("ada", "Ada Quoll"))
+			_, err := l.Write(t.Context(), as("ann"), func(ctx context.Context, tx ledger.Tx) error { return tx.Claim(ctx, "short-code", "K7", "reports/b") })
+			require.NoError(t, err)
 			got := sound(t, l)
 			require.Equal(t, int64(7), got.Changes)
 			require.Equal(t, int64(4), got.Resources)

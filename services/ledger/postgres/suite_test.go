@@ -52,6 +52,8 @@ func (d database) Damage(tb testing.TB, damage ledgertest.Damage) {
 		ledgertest.AlterKey:       "UPDATE fairlead.seals SET key = set_byte(key, 0, get_byte(key, 0) # 1) WHERE name = $1",
 		ledgertest.RemoveKey:      "DELETE FROM fairlead.seals WHERE name = $1",
 		ledgertest.MoveKey:        "UPDATE fairlead.seals SET name = name || 'x' WHERE name = $1",
+		ledgertest.AlterAnswer:    "UPDATE fairlead.requests SET answer = answer || 'x' WHERE seq = $1",
+		ledgertest.MoveClaim:      "UPDATE fairlead.claims SET name = name || 'x' WHERE name = $1",
 		ledgertest.ForgetRequest:  "DELETE FROM fairlead.requests WHERE seq = $1",
 		ledgertest.AlterRevision:  "UPDATE fairlead.resources SET revision = revision + 1 WHERE name = $1",
 		ledgertest.RemoveResource: "DELETE FROM fairlead.resources WHERE name = $1",

@@ -52,6 +52,8 @@ func (f folder) Damage(tb testing.TB, d ledgertest.Damage) {
 		ledgertest.AlterKey:       "UPDATE seals SET key = CAST(x'00' || substr(key, 2) AS BLOB) WHERE name = ?",
 		ledgertest.RemoveKey:      "DELETE FROM seals WHERE name = ?",
 		ledgertest.MoveKey:        "UPDATE seals SET name = name || 'x' WHERE name = ?",
+		ledgertest.AlterAnswer:    "UPDATE requests SET answer = CAST(answer || 'x' AS BLOB) WHERE seq = ?",
+		ledgertest.MoveClaim:      "UPDATE claims SET name = name || 'x' WHERE name = ?",
 		ledgertest.ForgetRequest:  "DELETE FROM requests WHERE seq = ?",
 		ledgertest.AlterRevision:  "UPDATE resources SET revision = revision + 1 WHERE name = ?",
 		ledgertest.RemoveResource: "DELETE FROM resources WHERE name = ?",

@@ -34,8 +34,8 @@ type table struct {
 var tables = []table{
 	{"changes", "seq", cols("seq:n time:n actor:w verb:w name:w kind:w revision:n request_id:w hash:o body:o salt:o seal:n")},
 	{"resources", "name", cols("name:w kind:w revision:n seq:n")},
-	{"requests", "actor, id", cols("actor:w id:w fingerprint:o first_seq:n seq:n answer:o")},
-	{"claims", "space, key", cols("space:w key:o name:w seq:n")},
+	{"requests", "actor, id", cols("actor:w id:w fingerprint:o first_seq:n seq:n answer:o sum:o")},
+	{"claims", "space, key", cols("space:w key:o name:w seq:n sum:o")},
 	{"seals", "id", cols("id:n name:w key:?")},
 }
 

@@ -43,10 +43,10 @@ const (
 	sqlBlot    = `UPDATE changes SET body = ?, seal = -1 WHERE seq = ?`
 
 	sqlRequest  = `SELECT fingerprint, first_seq, seq, answer FROM requests WHERE actor = ? AND id = ?`
-	sqlRemember = `INSERT INTO requests (actor, id, fingerprint, first_seq, seq, answer) VALUES (?, ?, ?, ?, ?, ?)`
+	sqlRemember = `INSERT INTO requests (actor, id, fingerprint, first_seq, seq, answer, sum) VALUES (?, ?, ?, ?, ?, ?, ?)`
 
 	sqlClaimed = `SELECT name FROM claims WHERE space = ? AND key = ?`
-	sqlClaim   = `INSERT INTO claims (space, key, name, seq) VALUES (?, ?, ?, ?)`
+	sqlClaim   = `INSERT INTO claims (space, key, name, seq, sum) VALUES (?, ?, ?, ?, ?)`
 	sqlRelease = `DELETE FROM claims WHERE space = ? AND key = ?`
 )
 

@@ -222,7 +222,8 @@ func (t *txn) Claim(ctx context.Context, space, key, name string) error {
 	if err := t.mark(); err != nil {
 		return err
 	}
-	if err := t.w.later(t.w.claim, space, []byte(key), name, t.before.Seq+1); err != nil {
+	seq := t.before.Seq + 1
+	if err := t.w.later(t.w.claim, space, []byte(key), name, seq, sumOf(space, key, name, seq)); err != nil {
 		return t.spoil("claim in "+space, err)
 	}
 	return nil
@@ -274,7 +275,8 @@ func (t *txn) finish() error {
 		}
 		r := t.receipt()
 		if err := t.w.later(t.w.remember, t.request.Actor, t.request.ID, t.request.Fingerprint[:],
-			r.FirstSeq, r.Seq, stored(r.Answer)); err != nil {
+			r.FirstSeq, r.Seq, stored(r.Answer),
+			sumOf(t.request.Actor, t.request.ID, t.request.Fingerprint[:], r.FirstSeq, r.Seq, r.Answer)); err != nil {
 			return t.spoil("remember request", err)
 		}
 	}

@@ -31,6 +31,7 @@ func (s *Store) Verify(ctx context.Context) (ledger.Report, error) {
 		{"resources", v.resources},
 		{"request ids", v.requests},
 		{"seals", v.seals},
+		{"sums", v.sums},
 	} {
 		err := step.do(ctx)
 		switch {
@@ -52,8 +53,9 @@ type verifier struct {
 	}
 	engine Engine
 	report ledger.Report
-	// head is the last change of the chain as walked.
-	head int64
+	// head is the last change of the chain as walked, oldest the last one of
+	// format 1.
+	head, oldest int64
 }
 
 func (v *verifier) problem(seq int64, name, what string) {
@@ -116,7 +118,9 @@ func (v *verifier) chain(ctx context.Context) error {
 		default:
 			v.body(e)
 		}
-		format = max(format, e.Salt.Format())
+		if format = max(format, e.Salt.Format()); format == 1 {
+			v.oldest = e.Seq
+		}
 		if e.Time.Before(last) {
 			v.problem(e.Seq, e.Name, "the time is before that of the change before")
 		}
@@ -183,6 +187,10 @@ func (v *verifier) resources(ctx context.Context) error {
 			v.problem(at.seq, at.name, "the log has this resource, the table of resources does not")
 		default:
 			v.report.Resources++
+			if have.revision == nil || have.seq == nil {
+				v.problem(at.seq, at.name, "the resource has no revision or no change")
+				return
+			}
 			if *have.kind != at.kind || *have.revision != at.revision || *have.seq != at.seq {
 				v.problem(at.seq, at.name, fmt.Sprintf("the resource is %s revision %d of change %d, the log says %s revision %d of change %d",
 					*have.kind, *have.revision, *have.seq, at.kind, at.revision, at.seq))
