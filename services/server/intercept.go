@@ -53,6 +53,7 @@ type gate struct {
 	registry  *access.Registry
 	rules     func(proto.Message) fault.Violations
 	metrics   *metrics
+	net       access.Net
 	// stopping ends when the server stops; streams end with it.
 	stopping context.Context
 }
@@ -91,7 +92,7 @@ func (g *gate) Unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, h
 			return nil, err
 		}
 	}
-	return handler(ctx, req)
+	return g.netted(method, handler)(ctx, req)
 }
 
 // deadline is when a call must be done: a little before its caller stops
@@ -124,7 +125,7 @@ func (g *gate) Stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo
 			return err
 		}
 	}
-	err = handler(srv, &checkedStream{ServerStream: ss, ctx: ctx, gate: g, open: open(info.FullMethod)})
+	err = handler(srv, &checkedStream{ServerStream: ss, ctx: ctx, gate: g, method: shortMethod(info.FullMethod), open: open(info.FullMethod)})
 	if err != nil && g.stopping.Err() != nil && ss.Context().Err() == nil {
 		return fault.Busy(tryAgain)
 	}
@@ -136,6 +137,8 @@ type checkedStream struct {
 	grpc.ServerStream
 	ctx  context.Context
 	gate *gate
+	// method is the short name of the method.
+	method string
 	// open streams are of other contracts, whose messages are read as ever.
 	open bool
 }

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"sync/atomic"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -14,6 +15,9 @@ type metrics struct {
 	registry *prometheus.Registry
 	calls    *prometheus.CounterVec
 	took     *prometheus.HistogramVec
+	// caught counts what the net took out of answers; see net.go.
+	caught    *prometheus.CounterVec
+	caughtAll atomic.Int64
 }
 
 func newMetrics(head func() int64, behind map[string]func() int64) *metrics {
@@ -26,8 +30,11 @@ func newMetrics(head func() int64, behind map[string]func() int64) *metrics {
 			Name: "fairlead_call_seconds", Help: "Time to answer by method.",
 			Buckets: []float64{.001, .0025, .005, .01, .025, .05, .1, .25, .5, 1, 2.5, 5, 10, 30},
 		}, []string{"method"}),
+		caught: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "fairlead_answer_fields_taken_out_total", Help: "Fields taken out of answers whose reader is not cleared for them: faults of a room, to be reported.",
+		}, []string{"method"}),
 	}
-	m.registry.MustRegister(m.calls, m.took, collectors.NewGoCollector(),
+	m.registry.MustRegister(m.calls, m.took, m.caught, collectors.NewGoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 		prometheus.NewGaugeFunc(prometheus.GaugeOpts{
 			Name: "fairlead_log_sequence_number", Help: "Last sequence number of the log.",

@@ -131,6 +131,7 @@ func (s *Server) Stop() {
 		<-s.done
 		_ = s.conn.Close()
 		require.NoError(s.t, s.err, "the server stops without an error")
+		require.Zero(s.t, s.srv.Caught(), "a room said what its reader is not cleared for: see fairlead_answer_fields_taken_out_total")
 	})
 }
 
