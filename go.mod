@@ -45,7 +45,11 @@ require (
 	pgregory.net/rapid v1.3.0
 )
 
-require rsc.io/qr v0.2.0 // indirect
+require (
+	filippo.io/age v1.3.2
+	filippo.io/hpke v0.4.0 // indirect
+	rsc.io/qr v0.2.0 // indirect
+)
 
 require (
 	cel.dev/cel-go v0.32.0 // indirect

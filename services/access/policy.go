@@ -104,6 +104,13 @@ var rules = map[string][]pb.Role{
 	"MessageService.TellProgress":       {supervisor, adviser, investigator},
 	"MessageService.ListReportMessages": {supervisor, adviser, investigator},
 
+	// Who is named, and nobody else, may become a keeper.
+	"KeeperService.NameKeeper":       {administrator},
+	"KeeperService.BecomeKeeper":     {supervisor, adviser, investigator},
+	"KeeperService.ChangePassphrase": {supervisor, adviser, investigator},
+	"KeeperService.EndKeeper":        {administrator},
+	"KeeperService.ListKeepers":      {adviser, auditor, administrator},
+
 	// What is inside passes this table again, as the method it is meant for.
 	"SealedService.GetSealingKey": {worker, supervisor, representative, adviser, committee, administrator, integration, device, investigator, officer},
 	"SealedService.FileSealed":    {worker, supervisor, representative, adviser, committee, administrator, integration, device, investigator, officer},

@@ -25,7 +25,8 @@ import (
 // wrong says what is in the way.
 type filing struct {
 	report *pb.Report
-	teller *pb.Teller
+	// teller is who told, as it is stored; told as it was given.
+	teller, told *pb.Teller
 	// named says that the caller gave the report its name.
 	named bool
 	wrong fault.Violations
@@ -64,7 +65,7 @@ func (s *Service) prepare(ctx context.Context, req *pb.FileReportRequest) (*fili
 		return nil, err
 	}
 	f.wrong = x.vs
-	return f, nil
+	return f, s.confide(ctx, f, req.GetTeller().GetCallBackDays())
 }
 
 // ready checks a new report and settles it.
@@ -215,7 +216,7 @@ func (s *Service) file(ctx context.Context, req *pb.FileReportRequest, f *filing
 		sum := sha256.Sum256([]byte("fairlead anonymous request\n" + id))
 		id = "anonymous-" + hex.EncodeToString(sum[:16])
 	}
-	asked, err := record.Request(f.actor, id, req)
+	asked, err := record.Request(f.actor, id, unlinked(f, req))
 	if err != nil {
 		return nil, err
 	}
@@ -258,7 +259,8 @@ func (s *Service) file(ctx context.Context, req *pb.FileReportRequest, f *filing
 		return nil, fault.FromLedger(err, record.Etag)
 	case !receipt.Replayed:
 		f.report.Etag = record.Etag(1)
-		return &pb.FileReportResponse{Report: f.report, SequenceNumber: receipt.Seq, Notes: notes(f.report), ReceiptCode: receiptcode.Spoken(code)}, nil
+		return &pb.FileReportResponse{Report: f.report, SequenceNumber: receipt.Seq, Notes: told(notes(f.report), f.report, f.teller),
+			ReceiptCode: receiptcode.Spoken(code)}, nil
 	}
 	r, err := s.asAt(ctx, string(receipt.Answer), receipt.Seq)
 	if err != nil {
@@ -268,7 +270,7 @@ func (s *Service) file(ctx context.Context, req *pb.FileReportRequest, f *filing
 	if err != nil {
 		return nil, fault.FromLedger(err, record.Etag)
 	}
-	return again(r, receipt.Seq, known), nil
+	return s.again(ctx, r, receipt.Seq, known), nil
 }
 
 // filedBefore answers a filing whose report is there already: as the first time
@@ -282,7 +284,7 @@ func (s *Service) filedBefore(ctx context.Context, f *filing) (*pb.FileReportRes
 		return nil, fault.Exists(f.report.GetName())
 	}
 	code, err := s.codeOf(ctx, f, first.GetName())
-	return again(first, seq, code), err
+	return s.again(ctx, first, seq, code), err
 }
 
 // firstOf returns a report as it was filed, and the number of that change.
@@ -317,7 +319,14 @@ func (s *Service) same(ctx context.Context, first *pb.Report, f *filing) bool {
 		return errors.Is(err, ledger.ErrNotFound) && f.teller == nil
 	}
 	t := &pb.Teller{}
-	return record.Read(changes[0].Body, changes[0].Revision, t) == nil && proto.Equal(t, f.teller)
+	if record.Read(changes[0].Body, changes[0].Revision, t) != nil || f.teller == nil {
+		return false
+	}
+	if len(t.GetClosed()) > 0 {
+		return true // whose name it is, nobody here can compare
+	}
+	t.EraseDate = ""
+	return proto.Equal(t, f.told)
 }
 
 // store claims a short code for a new report and writes it. It sets the code in

@@ -75,8 +75,8 @@ func (s *Service) codeOf(ctx context.Context, f *filing, report string) (string,
 }
 
 // again answers a filing that was stored before.
-func again(r *pb.Report, seq int64, code string) *pb.FileReportResponse {
-	out := &pb.FileReportResponse{Report: r, SequenceNumber: seq, Notes: notes(r), ReceiptCode: code}
+func (s *Service) again(ctx context.Context, r *pb.Report, seq int64, code string) *pb.FileReportResponse {
+	out := &pb.FileReportResponse{Report: r, SequenceNumber: seq, Notes: told(notes(r), r, s.firstTeller(ctx, r)), ReceiptCode: code}
 	if code == "" {
 		out.Notes = append(out.Notes, noteNoReceipt)
 	}

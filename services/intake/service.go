@@ -70,17 +70,30 @@ type CodeChecker interface {
 // of an import and what an amendment leads to are checked with it.
 type Rules func(m proto.Message) fault.Violations
 
-// Deps is what the room stands on. All are required but Codes: without it,
-// imported records with codings are refused.
+// Keepers close the names of those who told in confidence to a named few; see
+// services/keepers.
+type Keepers interface {
+	// Close returns who told, closed; as it is when there is no keeper.
+	Close(ctx context.Context, t *pb.Teller) (*pb.Teller, error)
+	// IsKeeper reports whether a name is closed to a principal among others.
+	IsKeeper(t *pb.Teller, principal string) bool
+	// Open opens a name with the passphrase of the caller.
+	Open(ctx context.Context, t *pb.Teller, passphrase string) (*pb.Teller, error)
+}
+
+// Deps is what the room stands on. All are required but Codes and Keepers:
+// without them, imported records with codings are refused, and names told in
+// confidence lie under the ledger's own seal only.
 type Deps struct {
-	Ledger ledger.Ledger
-	Past   Past
-	Tree   Tree
-	Finder Finder
-	Codes  CodeChecker
-	Rules  Rules
-	Tokens *paging.Tokens
-	Clock  func() time.Time
+	Ledger  ledger.Ledger
+	Past    Past
+	Tree    Tree
+	Finder  Finder
+	Codes   CodeChecker
+	Keepers Keepers
+	Rules   Rules
+	Tokens  *paging.Tokens
+	Clock   func() time.Time
 	// NewID makes a UUID that sorts by time (version 7).
 	NewID func() string
 	// RandomID makes a UUID that says nothing (version 4), for reports that

@@ -2,9 +2,11 @@ package intake
 
 import (
 	"context"
+	"errors"
 	"strings"
 	"unicode/utf8"
 
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/wrapperspb"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -30,14 +32,27 @@ func (s *Service) openTeller(ctx context.Context, req *pb.GetTellerRequest) (*pb
 	view := s.view(ctx, r)
 	confidential := r.GetTellerMode() != pb.TellerMode_TELLER_MODE_NAMED
 	reason := strings.TrimSpace(req.GetReason())
-	switch {
-	case r.GetTellerMode() == pb.TellerMode_TELLER_MODE_ANONYMOUS:
+	if r.GetTellerMode() == pb.TellerMode_TELLER_MODE_ANONYMOUS {
 		return nil, fault.NotFound(req.GetName())
+	}
+	if confidential && s.Keepers != nil {
+		// Whoever the name is closed to may open it, whatever their role; nobody
+		// else may, whatever theirs.
+		t, closed, err := s.closedTeller(ctx, req.GetName())
+		if err != nil {
+			return nil, err
+		}
+		if closed {
+			view.ConfidentialTellers = s.Keepers.IsKeeper(t, access.From(ctx).Name)
+			view.NamedTellers = true
+		}
+	}
+	switch {
 	case confidential && !view.ConfidentialTellers, !view.NamedTellers:
 		return nil, fault.Denied("who told this is not open to you")
 	case confidential && utf8.RuneCountInString(reason) < minReason:
 		return nil, fault.Invalid(fault.Violation{Field: "reason",
-			Description: "is needed: this was told in confidence. Say in ten characters or more why you must know; it is kept in the log"})
+			Description: "is needed: this was told in confidence. Say in ten characters or more why you must know; it is kept in the log, and whoever told can read it"})
 	}
 	res, err := s.Ledger.Get(ctx, req.GetName())
 	if err != nil {
@@ -49,6 +64,13 @@ func (s *Service) openTeller(ctx context.Context, req *pb.GetTellerRequest) (*pb
 	}
 	if !confidential {
 		return t, nil
+	}
+	if len(t.GetClosed()) > 0 {
+		if t, err = s.Keepers.Open(ctx, t, req.GetPassphrase()); err != nil {
+			return nil, err
+		}
+		req = proto.Clone(req).(*pb.GetTellerRequest)
+		req.Passphrase = "" // not even its hash stays
 	}
 	asked, err := record.Request(access.From(ctx).Name, "", req)
 	if err != nil {
@@ -67,4 +89,18 @@ func (s *Service) openTeller(ctx context.Context, req *pb.GetTellerRequest) (*pb
 		return nil, fault.FromLedger(err, record.Etag)
 	}
 	return t, nil
+}
+
+// closedTeller reads who told, and says whether it is closed to keepers.
+func (s *Service) closedTeller(ctx context.Context, name string) (*pb.Teller, bool, error) {
+	res, err := s.Ledger.Get(ctx, name)
+	if errors.Is(err, ledger.ErrNotFound) {
+		return nil, false, nil
+	}
+	if err != nil {
+		return nil, false, err
+	}
+	t := &pb.Teller{}
+	err = record.Read(res.Body, res.Revision, t)
+	return t, len(t.GetClosed()) > 0, err
 }

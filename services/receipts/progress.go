@@ -3,6 +3,7 @@ package receipts
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -132,7 +133,22 @@ func (s *Service) aboutName(ctx context.Context, r *pb.Report, out *pb.Progress)
 	case changes[len(changes)-1].Verb == record.VerbErase:
 		out.AboutName = "Your name is no longer kept: it was destroyed."
 	default:
-		out.AboutName = "Your name is kept apart from what you told. The safety advisers can open it, and must give a reason each time; every time is listed here."
+		t := &pb.Teller{}
+		last := changes[len(changes)-1]
+		if err := record.Read(last.Body, last.Revision, t); err != nil {
+			return err
+		}
+		switch n := len(t.GetKeepers()); n {
+		case 0:
+			out.AboutName = "Your name is kept apart from what you told, under the house's own key. The safety advisers can open it, and must give a reason each time; every time is listed here."
+		case 1:
+			out.AboutName = "Your name is closed to one keeper of names. It opens only with their passphrase and a reason; every time is listed here."
+		default:
+			out.AboutName = fmt.Sprintf("Your name is closed to %d keepers of names. It opens only with a passphrase of theirs and a reason; every time is listed here.", n)
+		}
+		if t.GetEraseDate() != "" {
+			out.AboutName += " It is destroyed on " + t.GetEraseDate() + ", unless the law holds it longer."
+		}
 	}
 	reads, err := s.Ledger.List(ctx, record.KindTellerRead, teller+"/reads/", "", 200)
 	if err != nil {

@@ -31,6 +31,7 @@ const (
 	KindSignInKey  = "SignInKey"  // signIn/key
 	KindAttachment = "Attachment" // reports/{uuid}/attachments/{uuid}
 	KindMessage    = "Message"    // reports/{uuid}/messages/{uuid}
+	KindKeeper     = "Keeper"     // keepers/{id}
 	// What is kept, held and taken out; see services/retention.
 	KindKept           = "Kept"           // reports/{uuid}/kept
 	KindRetentionClass = "RetentionClass" // retentionClasses/{id}
@@ -66,6 +67,8 @@ const (
 	VerbLink        = "link"
 	VerbUse         = "use"
 	VerbKeep        = "keep"
+	VerbName        = "name"
+	VerbBecome      = "become"
 	// Between a teller and the house.
 	VerbAsk         = "ask"
 	VerbTell        = "tell"
@@ -92,7 +95,7 @@ const (
 // sealed kinds say who somebody is: their bodies lie in the ledger under a key
 // that can be destroyed.
 var sealed = map[string]bool{KindPerson: true, KindTeller: true, KindTellerRead: true, KindLegalHold: true,
-	KindPrincipal: true, KindPin: true, KindMessage: true,
+	KindPrincipal: true, KindPin: true, KindMessage: true, KindKeeper: true,
 	KindCredential: true, KindSignInCode: true, KindSignInKey: true}
 
 // Sealed reports whether the bodies of a kind lie under a key that can be

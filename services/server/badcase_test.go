@@ -418,6 +418,7 @@ var wrongs = map[string][]wrong{
 		{"nothing", edit(func(r *pb.ListAttachmentsRequest) { proto.Reset(r) }), invalid, "parent"},
 		{"nowhere", edit(func(r *pb.ListAttachmentsRequest) { r.Parent = "reports/" + nowhere }), notFound, ""},
 	},
+	"KeeperService.ListKeepers": nil,
 	"MessageService.AskTeller": {
 		{"nothing", edit(func(r *pb.AskTellerRequest) { proto.Reset(r) }), invalid, "report"},
 		{"nowhere", edit(func(r *pb.AskTellerRequest) { r.Report = "reports/" + nowhere }), notFound, ""},

@@ -52,6 +52,8 @@ var guessed = map[string]bool{
 	"DeviceService.EnrolDevice": true, "DeviceService.BeginTurn": true, "PrincipalService.EndSession": true,
 	// These ask for a receipt code; see services/receipts and receipts_test.go.
 	"ReceiptService.GetProgress": true, "ReceiptService.ListMessages": true, "ReceiptService.AddMessage": true, "ReceiptService.Acknowledge": true,
+	// A keeper is named, and chooses a passphrase, once; see keepers_test.go.
+	"KeeperService.NameKeeper": true, "KeeperService.BecomeKeeper": true, "KeeperService.ChangePassphrase": true, "KeeperService.EndKeeper": true,
 	// These ask for a session, a browser's answer or a provider; see
 	// services/signin.
 	"SignInService.GetSignInWays": true, "SignInService.SignInWithPassword": true, "SignInService.SetPassword": true,

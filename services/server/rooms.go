@@ -25,6 +25,7 @@ import (
 	"fairlead/services/fault"
 	"fairlead/services/hours"
 	"fairlead/services/intake"
+	"fairlead/services/keepers"
 	"fairlead/services/ledger"
 	"fairlead/services/measure"
 	"fairlead/services/paging"
@@ -87,6 +88,7 @@ type rooms struct {
 	sealed     *envelope.Service
 	receipts   *receipts.Service
 	messages   *receipts.Messages
+	keepers    *keepers.Service
 	keeping    *retention.Service
 
 	registry   *access.Registry
@@ -137,8 +139,10 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	r.past = newPast(known, figures, codes, cfg.Clock)
 	r.places = workplace.New(l, tree, r.past, tokens, r.rules, cfg.Clock, uuid.NewString)
 	r.codes = classify.New(l, tree, r.past, codes, cfg.Clock)
+	r.keepers = keepers.New(keepers.Deps{Ledger: l, Slow: principals.NewThrottle(cfg.Clock), Clock: cfg.Clock})
 	r.reports = intake.New(intake.Deps{
-		Ledger: known, Past: pastOfReports{r.past}, Tree: tree, Finder: figures, Codes: codes, Rules: r.rules, Tokens: tokens, Clock: cfg.Clock,
+		Keepers: r.keepers,
+		Ledger:  known, Past: pastOfReports{r.past}, Tree: tree, Finder: figures, Codes: codes, Rules: r.rules, Tokens: tokens, Clock: cfg.Clock,
 		NewID: newID, RandomID: uuid.NewString,
 	})
 	r.hours = hours.New(l, tree, pastOfHours{r.past}, tokens, r.rules, cfg.Clock)
@@ -225,6 +229,7 @@ func (r *rooms) register(to grpc.ServiceRegistrar, policy *access.Policy) {
 	pb.RegisterSealedServiceServer(to, r.sealed)
 	pb.RegisterReceiptServiceServer(to, r.receipts)
 	pb.RegisterMessageServiceServer(to, r.messages)
+	pb.RegisterKeeperServiceServer(to, r.keepers)
 	pb.RegisterAttachmentServiceServer(to, r.files)
 	pb.RegisterRetentionServiceServer(to, r.keeping)
 	pb.RegisterAccessServiceServer(to, access.NewService(policy))

@@ -180,6 +180,7 @@ func (s *Server) follow() {
 	}
 	s.done.Go(func() { s.watchDatabase(ctx) })
 	s.done.Go(func() { s.rooms.files.SweepDaily(ctx, s.cfg.Log) })
+	s.done.Go(func() { s.rooms.keeping.EraseDaily(ctx, s.cfg.Log) })
 }
 
 // How long a projection that broke off waits before it goes on.

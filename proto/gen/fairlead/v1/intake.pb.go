@@ -1143,8 +1143,11 @@ type GetTellerRequest struct {
 	// `reports/{uuid}/teller`. Required.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// Why it must be known. Required when the teller is confidential, 10 to
-	// 1,000 characters.
-	Reason        string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// 1,000 characters. Whoever told can read it by the receipt code.
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The caller's passphrase as a keeper. Required when the name is closed to
+	// keepers; see KeeperService.
+	Passphrase    string `protobuf:"bytes,3,opt,name=passphrase,proto3" json:"passphrase,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1189,6 +1192,13 @@ func (x *GetTellerRequest) GetName() string {
 func (x *GetTellerRequest) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *GetTellerRequest) GetPassphrase() string {
+	if x != nil {
+		return x.Passphrase
 	}
 	return ""
 }
@@ -1586,10 +1596,13 @@ const file_fairlead_v1_intake_proto_rawDesc = "" +
 	"\x04verb\x18\x04 \x01(\tR\x04verb\x12\x16\n" +
 	"\x06reason\x18\x05 \x01(\tR\x06reason\x12%\n" +
 	"\x0echanged_fields\x18\x06 \x03(\tR\rchangedFields\x12\x12\n" +
-	"\x04hash\x18\a \x01(\tR\x04hash:\x04\xd8\xe7\x18\x01\"o\n" +
+	"\x04hash\x18\a \x01(\tR\x04hash:\x04\xd8\xe7\x18\x01\"\x99\x01\n" +
 	"\x10GetTellerRequest\x129\n" +
 	"\x04name\x18\x01 \x01(\tB%\xbaH\"r 2\x1e^reports/[0-9a-f-]{36}/teller$R\x04name\x12 \n" +
-	"\x06reason\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\"}\n" +
+	"\x06reason\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\x12(\n" +
+	"\n" +
+	"passphrase\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\n" +
+	"passphrase\"}\n" +
 	"\x14ImportReportsRequest\x12@\n" +
 	"\arecords\x18\x01 \x03(\v2\x19.fairlead.v1.ImportRecordB\v\xbaH\b\x92\x01\x05\b\x01\x10\xf4\x03R\arecords\x12#\n" +
 	"\rvalidate_only\x18\x02 \x01(\bR\fvalidateOnly\"\xa3\x01\n" +

@@ -962,7 +962,17 @@ type Teller struct {
 	// How to reach the teller. Optional, to 200 characters.
 	Contact string `protobuf:"bytes,3,opt,name=contact,proto3" json:"contact,omitempty"`
 	// The person, where known to the house. Optional.
-	Person        string `protobuf:"bytes,4,opt,name=person,proto3" json:"person,omitempty"`
+	Person string `protobuf:"bytes,4,opt,name=person,proto3" json:"person,omitempty"`
+	// For how many days after receipt whoever told in confidence may be called
+	// back; then the name is destroyed. 0 means 90; at most 3,650.
+	CallBackDays int32 `protobuf:"varint,5,opt,name=call_back_days,json=callBackDays,proto3" json:"call_back_days,omitempty"`
+	// Day on which the name is destroyed, `YYYY-MM-DD`, unless a legal hold stands
+	// against it. Output only.
+	EraseDate string `protobuf:"bytes,6,opt,name=erase_date,json=eraseDate,proto3" json:"erase_date,omitempty"`
+	// All of it, closed to the keepers by age; never in an answer.
+	Closed []byte `protobuf:"bytes,7,opt,name=closed,proto3" json:"closed,omitempty"`
+	// Keepers that it is closed to. Output only.
+	Keepers       []string `protobuf:"bytes,8,rep,name=keepers,proto3" json:"keepers,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1023,6 +1033,34 @@ func (x *Teller) GetPerson() string {
 		return x.Person
 	}
 	return ""
+}
+
+func (x *Teller) GetCallBackDays() int32 {
+	if x != nil {
+		return x.CallBackDays
+	}
+	return 0
+}
+
+func (x *Teller) GetEraseDate() string {
+	if x != nil {
+		return x.EraseDate
+	}
+	return ""
+}
+
+func (x *Teller) GetClosed() []byte {
+	if x != nil {
+		return x.Closed
+	}
+	return nil
+}
+
+func (x *Teller) GetKeepers() []string {
+	if x != nil {
+		return x.Keepers
+	}
+	return nil
 }
 
 // Release describes what got out, for an environmental release.
@@ -1306,12 +1344,18 @@ const file_fairlead_v1_report_proto_rawDesc = "" +
 	"\x04part\x18\x01 \x01(\x0e2\x18.fairlead.v1.RemovedPartR\x04part\x12;\n" +
 	"\vremove_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"removeTime\x12'\n" +
-	"\x0fretention_class\x18\x03 \x01(\tR\x0eretentionClass:\x04\xd8\xe7\x18\x00\"\xc2\x01\n" +
+	"\x0fretention_class\x18\x03 \x01(\tR\x0eretentionClass:\x04\xd8\xe7\x18\x00\"\xcb\x02\n" +
 	"\x06Teller\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12.\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\v\xbaH\x04r\x02\x18x\xe0\xe7\x18\x01R\vdisplayName\x12&\n" +
 	"\acontact\x18\x03 \x01(\tB\f\xbaH\x05r\x03\x18\xc8\x01\xe0\xe7\x18\x01R\acontact\x12F\n" +
-	"\x06person\x18\x04 \x01(\tB.\xbaH'\xd8\x01\x01r\"2 ^people/[a-z0-9][a-z0-9-]{0,62}$\xe0\xe7\x18\x01R\x06person:\x04\xd8\xe7\x18\x03\"\xb6\x04\n" +
+	"\x06person\x18\x04 \x01(\tB.\xbaH'\xd8\x01\x01r\"2 ^people/[a-z0-9][a-z0-9-]{0,62}$\xe0\xe7\x18\x01R\x06person\x120\n" +
+	"\x0ecall_back_days\x18\x05 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc2\x1c(\x00R\fcallBackDays\x12\x1d\n" +
+	"\n" +
+	"erase_date\x18\x06 \x01(\tR\teraseDate\x12\x1c\n" +
+	"\x06closed\x18\a \x01(\fB\x04\xe8\xe7\x18\x01R\x06closed\x12\x18\n" +
+	"\akeepers\x18\b \x03(\tR\akeepers:\x04\xd8\xe7\x18\x03\"\xb6\x04\n" +
 	"\aRelease\x12&\n" +
 	"\tsubstance\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\tsubstance\x121\n" +
 	"\bquantity\x18\x02 \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\bquantity\x88\x01\x01\x12,\n" +
