@@ -33,8 +33,9 @@ tablet: ## make the tablet's bundle anew (needs node and npm)
 tablet-check: ## the tablet's types, tests and bundle; says so when node is not there
 	clients/tablet/check.sh
 
-generate: ## regenerate proto/gen from proto/fairlead
+generate: ## regenerate proto/gen from proto/fairlead, and the tablet's types
 	$(BUF) generate --template proto/buf.gen.yaml
+	go generate ./clients/tablet
 
 bench: ## ratios against raw baselines, in one run
 	go run ./services/cmd/fairlead-bench $(BENCH)

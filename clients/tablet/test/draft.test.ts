@@ -1,6 +1,8 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { contents, enough, newDraft, number, type Draft } from "../src/draft.ts";
+import { path } from "../src/flow.ts";
+import { newCode, readCode, spoken } from "../src/receipt.ts";
 import { digits, randomID, timedID } from "../src/ids.ts";
 import { keyFor, lock, plainCode, shown, unlock } from "../src/lock.ts";
 
@@ -67,4 +69,24 @@ test("code: read in other digits, shown in threes", () => {
   assert.equal(plainCode(" ٤٨٢ ٩١٣"), "482913");
   assert.equal(plainCode("੪੮੨-੯੧੩"), "482913");
   assert.equal(shown("482913"), "482 913");
+});
+
+test("path: no kind asks for more taps than another", () => {
+  for (const mode of ["named", "few", "nobody"] as const) {
+    const lengths = new Set((["near_miss", "hazard", "injury", "spill", "damage", "not_sure"] as const).map((kind) => path(full({ kind, mode })).length));
+    assert.equal(lengths.size, 1, mode);
+  }
+});
+
+test("receipt code: reads what it draws, and notices every slip", () => {
+  for (let i = 0; i < 200; i++) {
+    const code = newCode();
+    assert.equal(readCode(spoken(code).toLowerCase()), code);
+    const at = i % 17;
+    const other = code[at] === "A" ? "B" : "A";
+    assert.equal(readCode(code.slice(0, at) + other + code.slice(at + 1)), undefined);
+    if (at < 16 && code[at] !== code[at + 1]) assert.equal(readCode(code.slice(0, at) + code[at + 1] + code[at] + code.slice(at + 2)), undefined);
+  }
+  // One that services/receiptcode wrote, with the letters people mistake.
+  assert.equal(readCode("7KQ2-MX4H"), undefined);
 });
