@@ -34,8 +34,14 @@ type Config struct {
 	Web string
 	// Metrics is the address of the metrics door; empty closes it.
 	Metrics string
-	// Exposed allows the doors to listen beyond this machine. Tokens travel in
-	// clear text here: put a TLS proxy in front.
+	// TLSCert and TLSKey are files with a certificate and its key; with them both
+	// doors speak TLS only, and read the files again when they change. Empty:
+	// the doors speak in clear text, for this machine or a proxy on it.
+	TLSCert, TLSKey string
+	// Limits bound what one caller may ask for; the zero value bounds nothing.
+	Limits Limits
+	// Exposed allows doors without TLS to listen beyond this machine. Tokens
+	// then travel in clear text: put a TLS proxy in front.
 	Exposed bool
 	// Origin is the address of the pages as browsers see it, such as
 	// https://fairlead.example, for passkeys and OpenID Connect; empty is that
@@ -90,9 +96,12 @@ func (c *Config) check() error {
 		if err != nil {
 			return fmt.Errorf("server: address of the %s door: %q must be host:port: %w", name, addr, err)
 		}
-		if ip := net.ParseIP(host); !c.Exposed && host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-			return fmt.Errorf("server: address of the %s door: %q is open to other machines, and tokens would travel in clear text; listen on localhost behind a TLS proxy, or say --exposed", name, addr)
+		if ip := net.ParseIP(host); !c.Exposed && (c.TLSCert == "" || name == "metrics") && host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+			return fmt.Errorf("server: address of the %s door: %q is open to other machines, and tokens would travel in clear text; give --tls-cert and --tls-key, or listen on localhost behind a TLS proxy, or say --exposed", name, addr)
 		}
+	}
+	if (c.TLSCert == "") != (c.TLSKey == "") {
+		return errors.New("server: certificate: --tls-cert and --tls-key belong together; give both or none")
 	}
 	if c.Origin != "" {
 		u, err := url.Parse(c.Origin)

@@ -92,29 +92,53 @@ func secured(next http.Handler) http.Handler {
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		if r.TLS != nil {
+			h.Set("Strict-Transport-Security", "max-age=63072000")
+		}
 		h.Set("Permissions-Policy", "camera=(self), microphone=(self), geolocation=(self)")
 		next.ServeHTTP(w, r)
 	})
 }
 
-// newHTTP returns an HTTP server that gives up on slow and silent clients.
-func newHTTP(h http.Handler) *http.Server {
+const (
+	// maxHeader bounds the headers of a call, headerTime how long they may take.
+	maxHeader  = 32 << 10
+	headerTime = 10 * time.Second
+)
+
+// newHTTP returns an HTTP server that gives up on slow and silent clients. With
+// a certificate it speaks TLS only.
+func newHTTP(h http.Handler, cert *certificate) *http.Server {
 	p := new(http.Protocols)
 	p.SetHTTP1(true)
-	p.SetUnencryptedHTTP2(true)
-	return &http.Server{
+	srv := &http.Server{
 		Handler:           h,
 		Protocols:         p,
-		ReadHeaderTimeout: 10 * time.Second,
+		ReadHeaderTimeout: headerTime,
 		IdleTimeout:       2 * time.Minute,
-		MaxHeaderBytes:    64 << 10,
+		MaxHeaderBytes:    maxHeader,
+		HTTP2:             &http.HTTP2Config{MaxConcurrentStreams: 250},
 	}
+	if cert != nil {
+		p.SetHTTP2(true)
+		srv.TLSConfig = cert.config("h2", "http/1.1")
+	} else {
+		p.SetUnencryptedHTTP2(true)
+	}
+	return srv
 }
 
 // serveHTTP serves until ctx ends, then lets running requests finish.
 func serveHTTP(ctx context.Context, l net.Listener, srv *http.Server, grace time.Duration) error {
 	failed := make(chan error, 1)
-	go func() { failed <- srv.Serve(l) }()
+	go func() {
+		if srv.TLSConfig != nil {
+			failed <- srv.ServeTLS(l, "", "")
+			return
+		}
+		failed <- srv.Serve(l)
+	}()
 	select {
 	case err := <-failed:
 		return err

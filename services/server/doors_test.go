@@ -24,7 +24,7 @@ func TestServeHTTPEnds(t *testing.T) {
 		}
 		<-finish
 		_, _ = io.WriteString(w, "done")
-	}))
+	}), nil)
 	l, err := net.Listen("tcp", "localhost:0")
 	require.NoError(t, err)
 	ctx, stop := context.WithCancel(t.Context())

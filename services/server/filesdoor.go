@@ -60,7 +60,7 @@ type fileDoor struct {
 
 // calling returns a context that calls as the caller of HTTP.
 func calling(r *http.Request) context.Context {
-	ctx := r.Context()
+	ctx := metadata.AppendToOutgoingContext(r.Context(), callerHeader, remoteOf(r))
 	for _, v := range r.Header.Values("Authorization") {
 		ctx = metadata.AppendToOutgoingContext(ctx, "authorization", v)
 	}

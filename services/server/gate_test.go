@@ -29,7 +29,7 @@ func newGate(t *testing.T) (*gate, *bytes.Buffer) {
 	require.NoError(t, err)
 	d := access.NewDirectory()
 	require.NoError(t, d.AddWithToken(access.Principal{Name: "principals/a", Roles: []pb.Role{pb.Role_ROLE_ADVISER}}, "token"))
-	g := &gate{log: slog.New(slog.NewJSONHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug})), policy: access.NewPolicy(), directory: d,
+	g := &gate{log: slog.New(slog.NewJSONHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug})), policy: access.NewPolicy(), directory: d, limits: newLimits(Limits{}, nil),
 		rules: rules, metrics: newMetrics(func() int64 { return 0 }, nil), stopping: context.Background()}
 	return g, &log
 }

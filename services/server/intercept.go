@@ -54,6 +54,7 @@ type gate struct {
 	rules     func(proto.Message) fault.Violations
 	metrics   *metrics
 	net       access.Net
+	limits    *limits
 	// stopping ends when the server stops; streams end with it.
 	stopping context.Context
 }
@@ -121,8 +122,16 @@ func (g *gate) Stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo
 	defer end()
 	defer context.AfterFunc(g.stopping, end)()
 	if !open(info.FullMethod) {
-		if ctx, err = g.admit(ctx, shortMethod(info.FullMethod)); err != nil {
+		method := shortMethod(info.FullMethod)
+		if ctx, err = g.admit(ctx, method); err != nil {
 			return err
+		}
+		if method == "AttachmentService.AddAttachment" {
+			done, err := g.limits.upload(access.From(ctx))
+			if err != nil {
+				return err
+			}
+			defer done()
 		}
 	}
 	err = handler(srv, &checkedStream{ServerStream: ss, ctx: ctx, gate: g, method: shortMethod(info.FullMethod), open: open(info.FullMethod)})
@@ -160,8 +169,17 @@ func (s *checkedStream) RecvMsg(m any) error {
 	return nil
 }
 
-// admit finds out who calls and whether they may.
+// admit finds out who calls and whether they may, and whether they do so too
+// often.
 func (g *gate) admit(ctx context.Context, method string) (context.Context, error) {
+	address, within := caller(ctx)
+	if !within {
+		// Before anything is looked up: this is what a flood meets.
+		if err := g.limits.from(address); err != nil {
+			return ctx, err
+		}
+	}
+	ctx = access.WithAddress(ctx, address)
 	who := access.From(ctx)
 	if who.Name == "" {
 		token, err := bearer(ctx)
@@ -177,6 +195,13 @@ func (g *gate) admit(ctx context.Context, method string) (context.Context, error
 	who, err := g.policy.Admit(who, method)
 	if err != nil {
 		return ctx, err
+	}
+	// What the house does for itself, such as making a demonstration, comes
+	// from within and from nobody's address.
+	if !within || address != "" {
+		if err := g.limits.of(who); err != nil {
+			return ctx, err
+		}
 	}
 	return access.With(ctx, who), nil
 }

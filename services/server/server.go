@@ -35,6 +35,8 @@ type Server struct {
 	rooms     *rooms
 	directory *access.Directory
 	metrics   *metrics
+	limits    *limits
+	cert      *certificate // nil: the doors speak in clear
 
 	grpc   *grpc.Server
 	health *health.Server
@@ -90,6 +92,12 @@ func Open(ctx context.Context, cfg Config) (srv *Server, err error) {
 		behind[p.name] = func() int64 { return head() - p.Seq() }
 	}
 	s.metrics = newMetrics(head, behind)
+	s.limits = newLimits(cfg.Limits, cfg.Clock)
+	if cfg.TLSCert != "" {
+		if s.cert, err = readCertificate(cfg.TLSCert, cfg.TLSKey, cfg.Log); err != nil {
+			return nil, err
+		}
+	}
 	if err := s.buildGRPC(); err != nil {
 		return nil, err
 	}
@@ -103,8 +111,8 @@ func Open(ctx context.Context, cfg Config) (srv *Server, err error) {
 
 // buildGRPC makes the gRPC server with its gate and registers the rooms.
 func (s *Server) buildGRPC() error {
-	g := &gate{log: s.cfg.Log, policy: access.NewPolicy(), directory: s.directory, registry: s.rooms.registry, rules: s.rooms.rules, metrics: s.metrics, stopping: s.stopping}
-	s.grpc = grpc.NewServer(
+	g := &gate{log: s.cfg.Log, policy: access.NewPolicy(), directory: s.directory, registry: s.rooms.registry, rules: s.rooms.rules, metrics: s.metrics, limits: s.limits, stopping: s.stopping}
+	options := []grpc.ServerOption{
 		grpc.ChainUnaryInterceptor(g.Unary),
 		grpc.ChainStreamInterceptor(g.Stream),
 		grpc.ForceServerCodecV2(codec{encoding.GetCodecV2("proto")}),
@@ -119,12 +127,18 @@ func (s *Server) buildGRPC() error {
 		// codec is asked after the frame was read. Reading frames of any length
 		// to be polite about them would let anybody fill the memory. Our own
 		// client says it in plain words (clients/api), the web door too.
-		grpc.MaxRecvMsgSize(2*maxMessage),
-		grpc.MaxSendMsgSize(64<<20),
+		grpc.MaxRecvMsgSize(2 * maxMessage),
+		grpc.MaxSendMsgSize(64 << 20),
 		grpc.MaxConcurrentStreams(1000),
+		grpc.MaxHeaderListSize(maxHeader),
+		grpc.ConnectionTimeout(headerTime),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
-	)
+	}
+	if s.cert != nil {
+		options = append(options, grpc.Creds(newDoorCredentials(s.cert)))
+	}
+	s.grpc = grpc.NewServer(options...)
 	s.rooms.register(registrar{s.grpc}, g.policy)
 	s.health = health.NewServer()
 	healthpb.RegisterHealthServer(s.grpc, s.health)
@@ -167,6 +181,9 @@ func (s *Server) origin() string {
 	_, port, err2 := net.SplitHostPort(s.WebAddr())
 	if err != nil || err2 != nil || host != "localhost" {
 		return ""
+	}
+	if s.cert != nil {
+		return "https://localhost:" + port
 	}
 	return "http://localhost:" + port
 }
@@ -242,7 +259,7 @@ func (s *Server) startInside() error {
 	if err != nil {
 		return err
 	}
-	s.web = filesDoor(s.cfg.Log, conn, web)
+	s.web = s.limits.known(prompt(filesDoor(s.cfg.Log, conn, web)))
 	return nil
 }
 
@@ -253,7 +270,7 @@ func (s *Server) openForm() (string, error) {
 	if err != nil {
 		return "", err
 	}
-	s.directory.Lend(access.Principal{Name: "principals/report-form", DisplayName: "Report form", Roles: []pb.Role{pb.Role_ROLE_WORKER}}, token)
+	s.directory.Lend(access.Principal{Name: formPrincipal, DisplayName: "Report form", Roles: []pb.Role{pb.Role_ROLE_WORKER}}, token)
 	return token, nil
 }
 
@@ -310,8 +327,8 @@ func (s *Server) Serve(ctx context.Context) error {
 		})
 	}
 	open(&calls, s.grpcListener, func() error { return s.grpc.Serve(s.grpcListener) })
-	open(&web, s.webListener, func() error { return serveHTTP(ctx, s.webListener, newHTTP(s.web), grace) })
-	open(&web, s.metricsListener, func() error { return serveHTTP(ctx, s.metricsListener, newHTTP(metricsDoor(s.metrics)), grace) })
+	open(&web, s.webListener, func() error { return serveHTTP(ctx, s.webListener, newHTTP(s.web, s.cert), grace) })
+	open(&web, s.metricsListener, func() error { return serveHTTP(ctx, s.metricsListener, newHTTP(metricsDoor(s.metrics), nil), grace) })
 
 	var broken error
 	select {

@@ -26,6 +26,7 @@ import (
 func runCommand() *cobra.Command {
 	var cfg server.Config
 	var isDemo, quiet bool
+	var openid string
 	cmd := &cobra.Command{
 		Use:   "run",
 		Short: "Serve pages and programs until told to stop",
@@ -36,6 +37,10 @@ func runCommand() *cobra.Command {
 				level.Set(slog.LevelWarn)
 			}
 			cfg.Log = slog.New(slog.NewTextHandler(cmd.ErrOrStderr(), &slog.HandlerOptions{Level: level}))
+			var err error
+			if cfg, err = settled(cfg, openid); err != nil {
+				return err
+			}
 			cfg.Desk = func(conn grpc.ClientConnInterface, formToken string) (http.Handler, error) {
 				return pages(conn, formToken, cfg, isDemo)
 			}
@@ -55,7 +60,9 @@ func runCommand() *cobra.Command {
 	f.StringVar(&cfg.Web, "web", env("FAIRLEAD_WEB", "localhost:8080"), "address for pages and REST (env FAIRLEAD_WEB)")
 	f.StringVar(&cfg.Metrics, "metrics", env("FAIRLEAD_METRICS", ""), "address for metrics; empty: none (env FAIRLEAD_METRICS)")
 	f.StringVar(&cfg.Codes, "codes", env("FAIRLEAD_CODES", ""), "folder with code tables to use instead of the built-in ones (env FAIRLEAD_CODES)")
-	f.BoolVar(&cfg.Exposed, "exposed", false, "allow addresses that other machines reach; put a TLS proxy in front")
+	signInFlags(cmd, &cfg, &openid)
+	f.IntVar(&cfg.Smallest, "smallest-group", 5, "least count about persons that is told to whoever does not read the reports, from 3 to 50")
+	f.BoolVar(&cfg.Exposed, "exposed", false, "allow addresses that other machines reach also without a certificate; put a TLS proxy in front")
 	f.BoolVar(&isDemo, "demo", false, "an invented shire with 36 months of reports, and sign-in for everybody")
 	f.BoolVar(&cfg.FormClosed, "form-closed", false, "only people who have signed in may use the report form")
 	f.BoolVar(&quiet, "quiet", false, "log only what needs somebody")
@@ -117,10 +124,25 @@ func run(ctx context.Context, cfg server.Config, out io.Writer) error {
 		if err != nil {
 			return errors.Join(err, s.Close())
 		}
-		fmt.Fprintf(out, "\nFirst start. This access token is shown once and kept nowhere; write it down:\n\n    %s\n\nIt may do what an adviser and an administrator may. Add others with\n`fairlead-server access add` and take this one out with `access remove first`.\n", token)
+		code, err := firstCode(ctx, s, token)
+		if err != nil {
+			return errors.Join(err, s.Close())
+		}
+		if code != "" {
+			fmt.Fprintf(out, "\nFirst start. Sign in on the pages as `first`: open \"Set your password\"\nand use this code, once, within twenty minutes:\n\n    %s\n", code)
+		}
+		fmt.Fprintf(out, "\n%s access token is for programs; it is shown once and kept nowhere, so write it\ndown or take it out again with `fairlead-server access remove first`:\n\n    %s\n\nBoth may do what an adviser and an administrator may. Add people on the pages;\nprograms with `fairlead-server access add`.\n", opening(code), token)
 	}
-	where(out, s)
+	where(out, s, cfg)
 	return s.Serve(ctx)
+}
+
+// opening begins the sentence about the token.
+func opening(code string) string {
+	if code == "" {
+		return "First start. This"
+	}
+	return "This"
 }
 
 // demoMark is a file that says that a data folder is a demonstration, and with
@@ -186,7 +208,7 @@ func runDemo(ctx context.Context, cfg server.Config, out io.Writer, level *slog.
 	}
 	// Said in one piece: whoever reads up to the last line of where has it all.
 	var said strings.Builder
-	where(&said, s)
+	where(&said, s, cfg)
 	fmt.Fprintf(&said, `
 Demonstration: every name and number is invented. Sign in on the page as any
 role, or give a program the token of a role:
@@ -240,13 +262,17 @@ func demoDirectory() *access.Directory {
 }
 
 // where says where to look. A door that is closed is not named.
-func where(out io.Writer, s *server.Server) {
+func where(out io.Writer, s *server.Server, cfg server.Config) {
 	fmt.Fprintln(out)
+	scheme, sort := "http", "gRPC, with reflection"
+	if cfg.TLSCert != "" {
+		scheme, sort = "https", "gRPC by TLS, with reflection"
+	}
 	if web := s.WebAddr(); web != "" {
-		fmt.Fprintf(out, "Pages:     http://%s/\nTablets:   http://%s/tablet/\nREST:      http://%s/v1/\n", web, web, web)
+		fmt.Fprintf(out, "Pages:     %[1]s://%[2]s/\nTablets:   %[1]s://%[2]s/tablet/\nREST:      %[1]s://%[2]s/v1/\n", scheme, web)
 	}
 	if programs := s.GRPCAddr(); programs != "" {
-		fmt.Fprintf(out, "Programs:  %s (gRPC, with reflection)\n", programs)
+		fmt.Fprintf(out, "Programs:  %s (%s)\n", programs, sort)
 	}
 	if metrics := s.MetricsAddr(); metrics != "" {
 		fmt.Fprintf(out, "Metrics:   http://%s/metrics\n", metrics)
