@@ -51,7 +51,11 @@ func TestEnrol(t *testing.T) {
 	require.Len(t, h.stored(), 1)
 	made, err = devices.CreateDevice(h.As("administrator"), &pb.CreateDeviceRequest{Device: &pb.Device{DisplayName: "tablet 4", Workplace: "workplaces/northside"}})
 	require.NoError(t, err)
-	enrol(made.GetCode(), "enrolled as tablet 4")
+	// This time by the address that a picture code holds; it does not stay there.
+	w.do(chromedp.Navigate("about:blank"), chromedp.Navigate(h.web+"/tablet/#enrol="+made.GetCode()))
+	w.at("about")
+	w.waitText("#said", "enrolled as tablet 4")
+	require.Equal(t, "/tablet/", eval[string](w, `location.pathname + location.hash`))
 	require.Eventually(t, func() bool { return len(h.stored()) == 2 }, patience, 100*time.Millisecond)
 	w.quiet()
 }

@@ -19,6 +19,10 @@ const home = () => location.replace("/tablet/");
 const idleSeconds = 60;
 
 async function begin(): Promise<void> {
+  // An administrator's picture code opens the app with an enrolment code, which
+  // works once and leaves the address before anything else.
+  const given = /^#enrol=([\w-]{8,20})$/.exec(location.hash)?.[1] ?? "";
+  if (given) history.replaceState(null, "", location.pathname);
   // A window that cannot keep anything still shows who to ring.
   const db: Store | undefined = await openStore().catch(() => undefined);
   const app: App = new App(document.getElementById("app")!, db, () => card(app), home);
@@ -46,7 +50,10 @@ async function begin(): Promise<void> {
   // What is wrong is known before the screen is drawn, so that nothing moves
   // under a finger.
   app.space = await space();
-  app.show(new Start(flow).start(app));
+  const start = new Start(flow);
+  const first = () => app.show(start.start(app));
+  if (db && given) app.show(await start.about(app, first, given));
+  else first();
   watchIdle(app, () => app.sender?.service?.idleSeconds ?? idleSeconds);
   // A closed lid or a flat battery: what is there is written at once.
   addEventListener("pagehide", () => void app.pad?.keep());

@@ -11,6 +11,17 @@ import { recall, remember } from "../store.ts";
 import { timings } from "../timing.ts";
 import { language, languages, locale, speak, t } from "../words.ts";
 
+// enrolBy gives this tablet its own token for a code, and says how it went.
+async function enrolBy(app: App, code: string): Promise<string> {
+  const done = await enrol(code);
+  if (typeof done !== "object") return done === undefined ? t("hear_away") : t("enrol_wrong");
+  await remember(app.db!, "enrolled", done);
+  useToken(done.secret);
+  app.place = done.home;
+  app.sender!.soon();
+  return t("enrol_done", { name: done.name });
+}
+
 export class Start {
   // tries and until hold back whoever guesses codes.
   private tries = 0;
@@ -149,22 +160,17 @@ export class Start {
     };
   }
 
-  private async about(app: App, back: () => void): Promise<Screen> {
+  // about shows the tablet itself; given is an enrolment code that came along.
+  async about(app: App, back: () => void, given = ""): Promise<Screen> {
     const mb = (n: number) => Math.round(n / (1 << 20));
     const drafts = app.db ? await app.db.count("drafts") : 0;
     const met = app.sender?.service?.time;
     const times = app.db ? await timings(app.db) : [];
     const enrolled = app.db ? await recall<Enrolled>(app.db, "enrolled") : undefined;
-    let code = "";
+    let code = given;
     const said = el("p", { role: "status", id: "said" }, enrolled ? t("enrol_done", { name: enrolled.name }) : "");
-    const join = async () => {
-      const done = await enrol(code);
-      if (typeof done !== "object") return void (said.textContent = done === undefined ? t("hear_away") : t("enrol_wrong"));
-      await remember(app.db!, "enrolled", done);
-      useToken(done.secret);
-      said.textContent = t("enrol_done", { name: done.name });
-      app.sender!.soon();
-    };
+    const join = async () => (said.textContent = await enrolBy(app, code));
+    if (given) void join();
     return {
       name: "about",
       title: t("start_about"),
