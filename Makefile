@@ -37,7 +37,7 @@ generate: ## regenerate proto/gen from proto/fairlead, and the tablet's types
 	$(BUF) generate --template proto/buf.gen.yaml
 	go generate ./clients/tablet
 
-bench: ## ratios against raw baselines, in one run
+bench: ## ratios against raw baselines, in one run; BENCH='-n 1000000' or BENCH='-database postgres://…' (an empty one)
 	go run ./services/cmd/fairlead-bench $(BENCH)
 
 soak: ## the server and the ledger killed a thousand times, faults of disk, database and clock, longer fuzzing

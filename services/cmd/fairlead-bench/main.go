@@ -21,6 +21,7 @@ func main() {
 	writers := flag.Int("writers", 64, "how many devices file at once")
 	span := flag.Duration("span", 5*time.Second, "how long each filing run takes")
 	dir := flag.String("dir", "", "folder for the data; empty: a temporary one, removed at the end")
+	database := flag.String("database", "", "address of an empty PostgreSQL database to measure in place of SQLite, postgres://…")
 	profile := flag.String("cpuprofile", "", "write a CPU profile of the whole run to this file")
 	flag.Parse()
 	if *profile != "" {
@@ -36,7 +37,7 @@ func main() {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
-	if err := run(ctx, *n, *writers, *span, *dir); err != nil {
+	if err := run(ctx, *n, *writers, *span, *dir, *database); err != nil {
 		log.Fatal(err)
 	}
 }
@@ -44,7 +45,10 @@ func main() {
 // row is one line of the table.
 type row struct{ what, ours, baseline, ratio, target string }
 
-func run(ctx context.Context, n, writers int, span time.Duration, dir string) error {
+func run(ctx context.Context, n, writers int, span time.Duration, dir, database string) error {
+	if err := mustBeEmpty(ctx, database); err != nil {
+		return err
+	}
 	if dir == "" {
 		tmp, err := os.MkdirTemp("", "fairlead-bench-*")
 		if err != nil {
@@ -53,18 +57,23 @@ func run(ctx context.Context, n, writers int, span time.Duration, dir string) er
 		defer os.RemoveAll(tmp)
 		dir = tmp
 	}
-	fmt.Printf("%d reports, %d devices, %s, %d processors, %s\n\n", n, writers, runtime.Version(), runtime.GOMAXPROCS(0), time.Now().Format(time.DateOnly))
+	engine := "SQLite"
+	if database != "" {
+		engine = "PostgreSQL"
+	}
+	fmt.Printf("%s, %d reports, %d devices, %s, %d processors, %s\n\n", engine, n, writers, runtime.Version(), runtime.GOMAXPROCS(0), time.Now().Format(time.DateOnly))
 	var rows []row
-	filing, err := benchFiling(ctx, filepath.Join(dir, "filing"), writers, span)
+	filing, err := benchFiling(ctx, filepath.Join(dir, "filing"), database, writers, span)
 	if err != nil {
 		return fmt.Errorf("filing: %w", err)
 	}
 	rows = append(rows, filing...)
-	more, err := benchReading(ctx, filepath.Join(dir, "reading"), n)
+	more, err := benchReading(ctx, filepath.Join(dir, "reading"), database, n)
 	if err != nil {
 		return fmt.Errorf("reading: %w", err)
 	}
 	rows = append(rows, more...)
+	rows = append(rows, memory())
 	numbers, err := benchNumbers(ctx, filepath.Join(dir, "numbers"))
 	if err != nil {
 		return fmt.Errorf("numbers: %w", err)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"os"
 	"path/filepath"
 	"runtime"
 	"slices"
@@ -15,7 +16,6 @@ import (
 	"fairlead/services/classify/toocs"
 	"fairlead/services/facts"
 	"fairlead/services/ledger"
-	"fairlead/services/ledger/sqlite"
 	"fairlead/services/paging"
 	"fairlead/services/record"
 	"fairlead/services/search"
@@ -24,8 +24,14 @@ import (
 
 // benchReading writes n reports with codings into a ledger, rebuilds the
 // projections from it, and asks them and SQL the same questions.
-func benchReading(ctx context.Context, dir string, n int) ([]row, error) {
-	l, err := sqlite.Open(ctx, dir, sqlite.Options{})
+func benchReading(ctx context.Context, dir, database string, n int) ([]row, error) {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, err
+	}
+	if err := empty(ctx, database); err != nil {
+		return nil, err
+	}
+	l, err := openLedger(ctx, dir, database)
 	if err != nil {
 		return nil, err
 	}
@@ -36,12 +42,23 @@ func benchReading(ctx context.Context, dir string, n int) ([]row, error) {
 	}
 	defer base.Close()
 	base.SetMaxOpenConns(1)
-	words, wrote, rawWrote, err := fill(ctx, l, base, n)
+	plain, engine, err := openRaw(filepath.Join(dir, "plain.db"), database)
+	if err != nil {
+		return nil, err
+	}
+	defer plain.Close()
+	plain.SetMaxOpenConns(1)
+	if _, err := plain.ExecContext(ctx, engine.importing); err != nil {
+		return nil, err
+	}
+	words, wrote, rawWrote, plainWrote, err := fill(ctx, l, base, plain, engine, n)
 	if err != nil {
 		return nil, err
 	}
 	rows := []row{{what: fmt.Sprintf("import of %d reports with codes", n), ours: fmt.Sprintf("%.0f/s into the ledger", float64(n)/wrote.Seconds()),
-		baseline: fmt.Sprintf("%.0f/s raw rows and FTS5", float64(n)/rawWrote.Seconds()), ratio: fmt.Sprintf("%.2f", rawWrote.Seconds()/wrote.Seconds())}}
+		baseline: fmt.Sprintf("%.0f/s raw rows and FTS5", float64(n)/rawWrote.Seconds()), ratio: fmt.Sprintf("%.2f", rawWrote.Seconds()/wrote.Seconds())},
+		{what: "the same beside plain rows", ours: fmt.Sprintf("%.0f changes/s", 2*float64(n)/wrote.Seconds()),
+			baseline: fmt.Sprintf("%.0f rows/s, same engine", 2*float64(n)/plainWrote.Seconds()), ratio: fmt.Sprintf("%.2f", plainWrote.Seconds()/wrote.Seconds())}}
 
 	tree := workplace.NewTree(l, time.Now)
 	if err := tree.CatchUp(ctx); err != nil {
@@ -87,8 +104,9 @@ func benchReading(ctx context.Context, dir string, n int) ([]row, error) {
 	return append(rows, tables...), err
 }
 
-// fill writes the world into the ledger and into plain tables with FTS5.
-func fill(ctx context.Context, l ledger.Ledger, base *sql.DB, n int) (words []string, wrote, rawWrote time.Duration, err error) {
+// fill writes the world into the ledger, into plain tables with FTS5, and as bare
+// rows into a table of the engine that is measured.
+func fill(ctx context.Context, l ledger.Ledger, base, plain *sql.DB, engine rawEngine, n int) (words []string, wrote, rawWrote, plainWrote time.Duration, err error) {
 	actor := ledger.Request{Actor: "principals/bench", Time: time.Now()}
 	_, err = l.Write(ctx, actor, func(ctx context.Context, tx ledger.Tx) error {
 		all := []*pb.Workplace{{Name: "workplaces/all", Title: "All", Level: pb.WorkplaceLevel_WORKPLACE_LEVEL_ORGANISATION, TimeZone: "UTC"}}
@@ -107,12 +125,12 @@ func fill(ctx context.Context, l ledger.Ledger, base *sql.DB, n int) (words []st
 		return nil
 	})
 	if err != nil {
-		return nil, 0, 0, err
+		return nil, 0, 0, 0, err
 	}
 	if _, err := base.ExecContext(ctx, `CREATE TABLE report(id INTEGER PRIMARY KEY, name TEXT, kind INT, place INT, year INT, month INT, mechanism TEXT, outcome INT, body BLOB);
 		CREATE INDEX by_place ON report(place, year);
 		CREATE VIRTUAL TABLE told USING fts5(narrative, content='', tokenize='porter unicode61');`); err != nil {
-		return nil, 0, 0, err
+		return nil, 0, 0, 0, err
 	}
 	g := newGenerator(42)
 	words = append(words, g.words[200:260]...)
@@ -126,7 +144,7 @@ func fill(ctx context.Context, l ledger.Ledger, base *sql.DB, n int) (words []st
 			c := g.coding(r)
 			rp, err := record.Put(r, r.Name, record.KindReport, record.VerbImport, 0)
 			if err != nil {
-				return nil, 0, 0, err
+				return nil, 0, 0, 0, err
 			}
 			id := "report"
 			if c.HarmId != "" {
@@ -135,7 +153,7 @@ func fill(ctx context.Context, l ledger.Ledger, base *sql.DB, n int) (words []st
 			c.Name = r.Name + "/codings/" + id
 			cp, err := record.Put(c, c.Name, record.KindCoding, record.VerbCode, 0)
 			if err != nil {
-				return nil, 0, 0, err
+				return nil, 0, 0, 0, err
 			}
 			puts, reports, codings = append(puts, rp, cp), append(reports, r), append(codings, c)
 		}
@@ -149,16 +167,39 @@ func fill(ctx context.Context, l ledger.Ledger, base *sql.DB, n int) (words []st
 			return nil
 		})
 		if err != nil {
-			return nil, 0, 0, err
+			return nil, 0, 0, 0, err
 		}
 		wrote += time.Since(begun)
 		begun = time.Now()
 		if err := rawBatch(ctx, base, reports, codings, puts); err != nil {
-			return nil, 0, 0, err
+			return nil, 0, 0, 0, err
 		}
 		rawWrote += time.Since(begun)
+		begun = time.Now()
+		if err := plainBatch(ctx, plain, engine, puts); err != nil {
+			return nil, 0, 0, 0, err
+		}
+		plainWrote += time.Since(begun)
 	}
-	return words, wrote, rawWrote, nil
+	return words, wrote, rawWrote, plainWrote, nil
+}
+
+func plainBatch(ctx context.Context, plain *sql.DB, engine rawEngine, puts []ledger.Put) error {
+	tx, err := plain.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	insert, err := tx.PrepareContext(ctx, engine.text("INSERT INTO raw_row(name,kind,body) VALUES(?,?,?)"))
+	if err != nil {
+		return err
+	}
+	for _, p := range puts {
+		if _, err := insert.ExecContext(ctx, p.Name, p.Kind, p.Body); err != nil {
+			return err
+		}
+	}
+	return tx.Commit()
 }
 
 func rawBatch(ctx context.Context, base *sql.DB, reports []*pb.Report, codings []*pb.Coding, puts []ledger.Put) error {
