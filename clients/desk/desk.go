@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"net/http"
+	"strings"
 	"time"
 
 	"google.golang.org/grpc"
@@ -75,8 +76,8 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 		numbers: pb.NewMeasureServiceClient(conn), search: pb.NewSearchServiceClient(conn),
 		export: pb.NewExportServiceClient(conn), changes: pb.NewChangeServiceClient(conn),
 		access: pb.NewAccessServiceClient(conn), retention: pb.NewRetentionServiceClient(conn), files: pb.NewAttachmentServiceClient(conn),
-		principals: pb.NewPrincipalServiceClient(conn), devices: pb.NewDeviceServiceClient(conn), signins: pb.NewSignInServiceClient(conn),
 		receipts: pb.NewReceiptServiceClient(conn), messages: pb.NewMessageServiceClient(conn),
+		principals: pb.NewPrincipalServiceClient(conn), devices: pb.NewDeviceServiceClient(conn), signins: pb.NewSignInServiceClient(conn),
 		opts: opts, pages: p, sessions: newSessions(opts.Clock),
 		doors: newLimiter(opts.Clock, 30, time.Minute), mailbox: newLimiter(opts.Clock, 30, time.Minute), hearing: newLimiter(opts.Clock, 30, time.Minute),
 		mux: http.NewServeMux(),
@@ -85,7 +86,7 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 		return nil, err
 	}
 	// A form that another site posts is refused before anything runs.
-	return http.NewCrossOriginProtection().Handler(bounded(d.mux)), nil
+	return http.NewCrossOriginProtection().Handler(bounded(called(d.mux))), nil
 }
 
 // maxForm bounds a posted form; an hours file is the largest thing posted.
@@ -109,12 +110,21 @@ func (d *desk) routes() error {
 	}
 	files := http.StripPrefix("/assets/", http.FileServerFS(static))
 	d.mux.Handle("GET /assets/", http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if strings.HasSuffix(r.URL.Path, "/") {
+			http.NotFound(w, r) // no list of files
+			return
+		}
 		w.Header().Set("Cache-Control", "public, max-age=3600")
 		files.ServeHTTP(w, r)
 	}))
 	d.mux.HandleFunc("GET /sign-in", d.signInForm)
 	d.mux.HandleFunc("POST /sign-in", d.signIn)
 	d.mux.HandleFunc("POST /sign-out", d.signOut)
+	d.mux.HandleFunc("GET /sign-in/new", d.newPasswordForm)
+	d.mux.HandleFunc("POST /sign-in/new", d.newPassword)
+	d.mux.HandleFunc("POST /sign-in/passkey", d.passkeyChallenge)
+	d.mux.HandleFunc("POST /sign-in/openid", d.signInAtProvider)
+	d.mux.HandleFunc("GET /sign-in/openid", d.fromProvider)
 
 	d.mux.HandleFunc("GET /report", d.fileForm)
 	d.mux.HandleFunc("POST /report", d.file)
@@ -163,6 +173,15 @@ func (d *desk) routes() error {
 		"POST /keep/apply":           {"RetentionService.ApplyRetention", d.keep("apply", "applied", d.applyDue)},
 		"POST /keep/person":          {"RetentionService.ErasePerson", d.erase("person", d.erasePerson)},
 		"POST /keep/teller":          {"RetentionService.EraseTeller", d.erase("teller", d.eraseTeller)},
+		"GET /me":                    {"SignInService.ListCredentials", d.me},
+		"POST /me/password":          {"SignInService.ListCredentials", d.changePassword},
+		"POST /me/passkey":           {"SignInService.FinishAddPasskey", d.addPasskey},
+		"POST /me/passkey/new":       {"SignInService.BeginAddPasskey", d.newPasskey},
+		"POST /me/way/end":           {"SignInService.EndCredential", d.endWay},
+		"POST /me/pin":               {"PrincipalService.SetPin", d.setPin},
+		"POST /me/session/end":       {"PrincipalService.EndSession", d.endSession},
+		"POST /me/openid":            {"SignInService.BeginOpenIDLink", d.linkAccount},
+		"POST /me/openid/finish":     {"SignInService.FinishOpenIDLink", d.finishLink},
 		"GET /people":                {"PrincipalService.ListPrincipals", d.people},
 		"POST /people":               {"PrincipalService.CreatePrincipal", d.join},
 		"POST /people/file":          {"PrincipalService.CreatePrincipal", d.importPeople},

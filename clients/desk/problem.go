@@ -33,6 +33,9 @@ var unknownTrouble = trouble{http.StatusInternalServerError, "Something went wro
 func (d *desk) problem(w http.ResponseWriter, v *visit, err error) {
 	st, _ := status.FromError(err)
 	t, ok := troubles[st.Code()]
+	if reason(err) == "SLOW_DOWN" {
+		t = trouble{http.StatusTooManyRequests, "That was a lot at once", "Nothing was stored. Wait a moment, go back and send again."}
+	}
 	if !ok {
 		t = unknownTrouble
 	}

@@ -79,6 +79,8 @@ var pages = []page{
 	{name: "codes that nothing fits", path: "/codes?words=zyxomma", open: coders},
 	{name: "set things up", path: "/setup", open: everyone[2:]},
 	{name: "keeping and forgetting", path: "/keep", open: []string{"adviser", "auditor", "administrator"}},
+	{name: "set a password", path: "/sign-in/new", open: everyone},
+	{name: "how I sign in", path: "/me", open: everyone[1:]},
 	{name: "an address that is not there", path: "/lost", open: everyone[1:], status: 404},
 }
 

@@ -12,7 +12,6 @@ import (
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
-	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 )
 
@@ -55,7 +54,7 @@ func TestSignIn_wrong(t *testing.T) {
 	b := newTab(t, newHouse(t))
 	for _, typed := range []string{"wrong-token-8271", "   ", "test-adviser ", "TEST-ADVISER"} {
 		b.open("/sign-in?next=/numbers")
-		resp := b.goes(chromedp.SendKeys(chromedp.CSS("#token"), typed+kb.Enter))
+		resp := b.withToken(typed)
 		if strings.TrimSpace(typed) == "test-adviser" {
 			require.Equal(t, "/numbers", b.path(), "a blank at the end is no fault, and the way goes on")
 			b.goes(chromedp.Click(chromedp.CSS(".who button")))
@@ -114,7 +113,7 @@ func TestSignIn_session(t *testing.T) {
 	require.Equal(t, "/sign-in", b.path())
 	require.Nil(t, b.cookie())
 	require.Equal(t, http.StatusSeeOther, h.asks(t, "GET", "/numbers", nil, map[string]string{"Cookie": cookieName + "=" + second.Value}).StatusCode, "a copy of the cookie is worth nothing after that")
-	b.do(chromedp.Evaluate[chromedp.Void](`history.back()`), chromedp.WaitVisible(chromedp.CSS("#token")))
+	b.do(chromedp.Evaluate[chromedp.Void](`history.back()`), chromedp.WaitVisible(chromedp.CSS("#password")))
 	require.Equal(t, "Sign in", b.text("h1"), "nor does going back show anything of the session")
 
 	https := h.asks(t, "POST", "/sign-in", url.Values{"token": {h.tokens["adviser"]}}, map[string]string{"X-Forwarded-Proto": "https"})
@@ -130,7 +129,7 @@ func TestSignIn_astray(t *testing.T) {
 		"javascript:alert(1)": "/", "/\t/evil.example": "/", "evil.example": "/", "": "/",
 	} {
 		b.open("/sign-in?next=" + url.QueryEscape(next))
-		b.goes(chromedp.SendKeys(chromedp.CSS("#token"), b.h.tokens["committee"]+kb.Enter))
+		b.withToken(b.h.tokens["committee"])
 		require.Equal(t, want, b.path(), "next %q", next)
 		for _, u := range b.asked() {
 			require.False(t, strings.HasPrefix(u, "http://evil") || strings.HasPrefix(u, "https://evil"), u)
@@ -190,8 +189,8 @@ func TestSignIn_keptWords(t *testing.T) {
 	call(b, network.ClearBrowserCookies, cdp.Empty{})
 	require.EqualValues(t, 401, b.send("#amend-reason ~ button, form[action$=amend] button"))
 	require.Contains(t, b.text(".wrong"), "your words are kept")
-	require.EqualValues(t, 422, b.goes(chromedp.SendKeys(chromedp.CSS("#token"), "mistyped"+kb.Enter)).Status)
-	b.goes(chromedp.SendKeys(chromedp.CSS("#token"), h.tokens["adviser"]+kb.Enter))
+	require.EqualValues(t, 422, b.withToken("mistyped").Status)
+	b.withToken(h.tokens["adviser"])
 	require.Equal(t, "Send it now?", b.text("h1"))
 	require.Contains(t, b.text("main"), "two notches, says Kestrel")
 	require.Empty(t, b.axe(1320))
