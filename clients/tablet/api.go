@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
@@ -143,13 +144,29 @@ func (t *tablet) admit(w http.ResponseWriter, r *http.Request) (context.Context,
 		answer(w, http.StatusUnauthorized, problem{"the report form is closed here; enrol this tablet"})
 		return nil, nil, false
 	}
-	if host, _, err := net.SplitHostPort(r.RemoteAddr); err == nil && !t.limiter.allow(host) {
+	host := address(r)
+	if !t.limiter.allow(host) {
 		w.Header().Set("Retry-After", "60")
 		answer(w, http.StatusTooManyRequests, problem{"too much from here in one minute; nothing was stored; it is taken later"})
 		return nil, nil, false
 	}
-	ctx, cancel := context.WithTimeout(as(r.Context(), token), patience)
+	ctx, cancel := context.WithTimeout(as(from(r.Context(), host), token), patience)
 	return ctx, cancel, true
+}
+
+// address is the network address that asks.
+func address(r *http.Request) string {
+	host, _, err := net.SplitHostPort(r.RemoteAddr)
+	if err != nil {
+		return r.RemoteAddr
+	}
+	return host
+}
+
+// from tells the services for whom a call is made, so that their limits hold
+// for that address and not for this house.
+func from(ctx context.Context, host string) context.Context {
+	return metadata.AppendToOutgoingContext(ctx, "fairlead-caller", host)
 }
 
 // statuses are what a tablet understands; anything else is tried again later.

@@ -3,7 +3,6 @@ package tablet
 import (
 	"context"
 	"encoding/json"
-	"net"
 	"net/http"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -124,7 +123,8 @@ func (t *tablet) enrol(w http.ResponseWriter, r *http.Request) {
 // stranger reads a small request of somebody who need not be known: the code in
 // it is what counts. Who tries many codes waits.
 func (t *tablet) stranger(w http.ResponseWriter, r *http.Request, into any) (context.Context, context.CancelFunc, bool) {
-	if host, _, err := net.SplitHostPort(r.RemoteAddr); err == nil && !t.codes.allow(host) {
+	host := address(r)
+	if !t.codes.allow(host) {
 		w.Header().Set("Retry-After", "60")
 		answer(w, http.StatusTooManyRequests, problem{"too many tries from here; wait a minute"})
 		return nil, nil, false
@@ -133,6 +133,6 @@ func (t *tablet) stranger(w http.ResponseWriter, r *http.Request, into any) (con
 		answer(w, http.StatusBadRequest, problem{"it could not be read; nothing was done"})
 		return nil, nil, false
 	}
-	ctx, cancel := context.WithTimeout(r.Context(), patience)
+	ctx, cancel := context.WithTimeout(from(r.Context(), host), patience)
 	return ctx, cancel, true
 }

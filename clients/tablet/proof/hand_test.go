@@ -161,7 +161,9 @@ func TestTalk(t *testing.T) {
 	w.tap("#talk")
 	w.waitText("#talk", "Stop. 2 seconds")
 	w.tap("#talk")
-	w.until(`!!document.querySelector(".kept-file audio")`)
+	w.tap(".kept-file .play")
+	w.waitText(".kept-file .play", "Stop") // it plays what was said
+	w.waitText(".kept-file .play", "Listen")
 	assert.Empty(t, eval[[]string](w, targets))
 	w.look("words-sound")
 	w.tap("#next")

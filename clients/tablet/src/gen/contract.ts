@@ -212,6 +212,10 @@ export interface Teller {
   displayName?: string;
   contact?: string;
   person?: string;
+  callBackDays?: number;
+  eraseDate?: string;
+  closed?: string;
+  keepers?: string[];
 }
 
 export interface AttachmentHeader {

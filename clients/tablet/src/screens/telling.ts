@@ -79,7 +79,7 @@ export class Telling {
       if (!blob) return void show.append(el("p", { class: "wrong" }, t("draft_damaged")));
       // Held by the page alone, and gone with it.
       const url = URL.createObjectURL(blob);
-      show.append(f.kind === "photo" ? el("img", { src: url, alt: name, load: () => URL.revokeObjectURL(url) }) : el("audio", { src: url, controls: true, "aria-label": name }));
+      show.append(f.kind === "photo" ? el("img", { src: url, alt: name, load: () => URL.revokeObjectURL(url) }) : player(url, name));
     });
     return el("div", { class: "kept-file" }, show,
       el("button", { type: "button", class: "small", click: () => void app.pad!.detach(f.id).then(draw) }, t("words_remove"), el("span", { class: "hide" }, " " + name)));
@@ -217,4 +217,23 @@ export class Telling {
     this.asks("done", t("safe_label"), [
       field({ label: t("safe_label"), value: app.draft.done, long: true, id: "done", input: this.keeps(app, (v) => (app.draft.done = v)) }),
     ]);
+}
+
+// player is one large button that plays and stops.
+function player(url: string, name: string): HTMLElement {
+  const audio = new Audio(url);
+  const words = document.createTextNode("");
+  const say = () => (words.data = t(audio.paused ? "words_play" : "words_stop"));
+  for (const e of ["play", "pause", "ended"]) audio.addEventListener(e, say);
+  say();
+  return el("button", {
+    type: "button", class: "small play",
+    click: () => {
+      if (audio.paused) void audio.play().catch(() => {});
+      else {
+        audio.pause();
+        audio.currentTime = 0;
+      }
+    },
+  }, words, el("span", { class: "hide" }, " " + name));
 }
