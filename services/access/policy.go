@@ -104,6 +104,8 @@ var rules = map[string][]pb.Role{
 	"MessageService.TellProgress":       {supervisor, adviser, investigator},
 	"MessageService.ListReportMessages": {supervisor, adviser, investigator},
 
+	"ReadService.ListReads": {adviser, auditor},
+
 	// Who is named, and nobody else, may become a keeper.
 	"KeeperService.NameKeeper":       {administrator},
 	"KeeperService.BecomeKeeper":     {supervisor, adviser, investigator},

@@ -32,6 +32,7 @@ const (
 	KindAttachment = "Attachment" // reports/{uuid}/attachments/{uuid}
 	KindMessage    = "Message"    // reports/{uuid}/messages/{uuid}
 	KindKeeper     = "Keeper"     // keepers/{id}
+	KindRead       = "Read"       // reports/{uuid}/reads/{uuid}, reads/{uuid} for a list
 	// What is kept, held and taken out; see services/retention.
 	KindKept           = "Kept"           // reports/{uuid}/kept
 	KindRetentionClass = "RetentionClass" // retentionClasses/{id}
@@ -68,6 +69,7 @@ const (
 	VerbUse         = "use"
 	VerbKeep        = "keep"
 	VerbName        = "name"
+	VerbRead        = "read"
 	VerbBecome      = "become"
 	// Between a teller and the house.
 	VerbAsk         = "ask"

@@ -419,6 +419,10 @@ var wrongs = map[string][]wrong{
 		{"nowhere", edit(func(r *pb.ListAttachmentsRequest) { r.Parent = "reports/" + nowhere }), notFound, ""},
 	},
 	"KeeperService.ListKeepers": nil,
+	"ReadService.ListReads": {
+		{"nowhere", edit(func(r *pb.ListReadsRequest) { r.Report = "reports/" + nowhere }), notFound, ""},
+		{"no report", edit(func(r *pb.ListReadsRequest) { r.Report = "northside" }), invalid, "report"},
+	},
 	"MessageService.AskTeller": {
 		{"nothing", edit(func(r *pb.AskTellerRequest) { proto.Reset(r) }), invalid, "report"},
 		{"nowhere", edit(func(r *pb.AskTellerRequest) { r.Report = "reports/" + nowhere }), notFound, ""},

@@ -69,6 +69,9 @@ type Config struct {
 	Desk func(conn grpc.ClientConnInterface, formToken string) (http.Handler, error)
 	// FormClosed closes the report form to people who have not signed in.
 	FormClosed bool
+	// ReadsUnkept lets sensitive answers leave without a record of who read
+	// them, for tests that count changes of the log. A house never sets it.
+	ReadsUnkept bool
 }
 
 // check fills in defaults and refuses what cannot work.

@@ -297,6 +297,7 @@ var good = map[string]func(w *world) proto.Message{
 		return &pb.CompareSummariesRequest{Summary: summary(), From: asAt(2), To: asAt(3), ReportLimit: 7}
 	},
 
+	"ReadService.ListReads":     func(w *world) proto.Message { return &pb.ListReadsRequest{Report: w.report("read").GetName()} },
 	"KeeperService.ListKeepers": func(*world) proto.Message { return &pb.ListKeepersRequest{} },
 	"MessageService.AskTeller": func(w *world) proto.Message {
 		return &pb.AskTellerRequest{Report: w.report("asked").GetName(), Text: "Which step was it?", RequestId: w.id()}

@@ -54,7 +54,9 @@ type gate struct {
 	rules     func(proto.Message) fault.Violations
 	metrics   *metrics
 	net       access.Net
-	limits    *limits
+	// read hears who was given which answer; nil: nobody does.
+	read   func(who, method string, answer any)
+	limits *limits
 	// stopping ends when the server stops; streams end with it.
 	stopping context.Context
 }
@@ -93,7 +95,11 @@ func (g *gate) Unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, h
 			return nil, err
 		}
 	}
-	return g.netted(method, handler)(ctx, req)
+	resp, err = g.netted(method, handler)(ctx, req)
+	if err == nil && g.read != nil {
+		g.read(access.From(ctx).Name, method, resp)
+	}
+	return resp, err
 }
 
 // deadline is when a call must be done: a little before its caller stops
@@ -163,8 +169,16 @@ func (s *checkedStream) RecvMsg(m any) error {
 	if err := receive(s.ServerStream.RecvMsg, m); err != nil {
 		return err
 	}
-	if msg, ok := m.(proto.Message); ok {
-		return s.gate.check(msg)
+	msg, ok := m.(proto.Message)
+	if !ok {
+		return nil
+	}
+	if err := s.gate.check(msg); err != nil {
+		return err
+	}
+	if s.gate.read != nil {
+		// Who asks for a file reads it.
+		s.gate.read(access.From(s.ctx).Name, s.method, msg)
 	}
 	return nil
 }

@@ -30,6 +30,7 @@ import (
 	"fairlead/services/measure"
 	"fairlead/services/paging"
 	"fairlead/services/principals"
+	"fairlead/services/reads"
 	"fairlead/services/receipts"
 	"fairlead/services/retention"
 	"fairlead/services/search"
@@ -89,6 +90,8 @@ type rooms struct {
 	receipts   *receipts.Service
 	messages   *receipts.Messages
 	keepers    *keepers.Service
+	reads      *reads.Service
+	recorder   *reads.Recorder
 	keeping    *retention.Service
 
 	registry   *access.Registry
@@ -176,6 +179,8 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	r.receipts, r.messages = receipts.New(receipts.Deps{
 		Ledger: known, Tree: tree, Slow: principals.NewThrottle(cfg.Clock), Clock: cfg.Clock, RandomID: uuid.NewString,
 	})
+	r.recorder = reads.NewRecorder(l, cfg.Clock, newID, cfg.Log)
+	r.reads = reads.New(l, tree, r.recorder.Flush)
 	r.compute = compute.New()
 	keys, err := envelope.OpenKeys(filepath.Join(cfg.Data, SealingFolder))
 	if err != nil {
@@ -230,6 +235,7 @@ func (r *rooms) register(to grpc.ServiceRegistrar, policy *access.Policy) {
 	pb.RegisterReceiptServiceServer(to, r.receipts)
 	pb.RegisterMessageServiceServer(to, r.messages)
 	pb.RegisterKeeperServiceServer(to, r.keepers)
+	pb.RegisterReadServiceServer(to, r.reads)
 	pb.RegisterAttachmentServiceServer(to, r.files)
 	pb.RegisterRetentionServiceServer(to, r.keeping)
 	pb.RegisterAccessServiceServer(to, access.NewService(policy))

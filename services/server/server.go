@@ -112,6 +112,9 @@ func Open(ctx context.Context, cfg Config) (srv *Server, err error) {
 // buildGRPC makes the gRPC server with its gate and registers the rooms.
 func (s *Server) buildGRPC() error {
 	g := &gate{log: s.cfg.Log, policy: access.NewPolicy(), directory: s.directory, registry: s.rooms.registry, rules: s.rooms.rules, metrics: s.metrics, limits: s.limits, stopping: s.stopping}
+	if !s.cfg.ReadsUnkept {
+		g.read = s.rooms.recorder.Note
+	}
 	options := []grpc.ServerOption{
 		grpc.ChainUnaryInterceptor(g.Unary),
 		grpc.ChainStreamInterceptor(g.Stream),
@@ -198,6 +201,7 @@ func (s *Server) follow() {
 	s.done.Go(func() { s.watchDatabase(ctx) })
 	s.done.Go(func() { s.rooms.files.SweepDaily(ctx, s.cfg.Log) })
 	s.done.Go(func() { s.rooms.keeping.EraseDaily(ctx, s.cfg.Log) })
+	s.done.Go(func() { s.rooms.recorder.Run(ctx) })
 }
 
 // How long a projection that broke off waits before it goes on.

@@ -40,6 +40,9 @@ type Options struct {
 	Directory *access.Directory
 	// Metrics opens the metrics door.
 	Metrics bool
+	// Reads keeps who read what is sensitive, as a house always does. Most tests
+	// leave it out: it adds changes to the log whenever they look at something.
+	Reads bool
 }
 
 // Server is a running server.
@@ -74,7 +77,7 @@ func Start(t testing.TB, o Options) *Server {
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	s.stop = stop
-	cfg := server.Config{Data: o.Data, Database: o.Database, GRPC: "localhost:0", Web: "localhost:0", Clock: o.Clock, Directory: o.Directory, Desk: o.Desk, Log: o.Log}
+	cfg := server.Config{Data: o.Data, Database: o.Database, GRPC: "localhost:0", Web: "localhost:0", Clock: o.Clock, Directory: o.Directory, Desk: o.Desk, Log: o.Log, ReadsUnkept: !o.Reads}
 	if o.Metrics {
 		cfg.Metrics = "localhost:0"
 	}
