@@ -40,6 +40,8 @@ type greeting struct {
 	Home        string    `json:"home"`
 	Card        Card      `json:"card"`
 	IdleSeconds float64   `json:"idleSeconds"`
+	// Plans are hashes of the pictures that there are, by workplace.
+	Plans map[string]string `json:"plans"`
 }
 
 // place is a workplace as the tablet lists it: names, and nothing of anybody.
@@ -78,10 +80,33 @@ func (t *tablet) hello(w http.ResponseWriter, r *http.Request) {
 		t.fail(w, err)
 		return
 	}
+	plans := map[string]string{}
+	for place, p := range t.opts.Settings.pictures {
+		plans[place] = p.sum
+	}
 	answer(w, http.StatusOK, greeting{
-		Time: t.opts.Clock().UTC(), KeyID: key.GetKeyId(), PublicKey: base64.StdEncoding.EncodeToString(key.GetPublicKey()),
+		Plans: plans,
+		Time:  t.opts.Clock().UTC(), KeyID: key.GetKeyId(), PublicKey: base64.StdEncoding.EncodeToString(key.GetPublicKey()),
 		Places: places, Home: t.opts.Settings.Home, Card: t.opts.Settings.Card, IdleSeconds: t.opts.Idle.Seconds(),
 	})
+}
+
+// plan sends the picture of a place.
+func (t *tablet) plan(w http.ResponseWriter, r *http.Request) {
+	_, cancel, ok := t.admit(w, r)
+	if !ok {
+		return
+	}
+	defer cancel()
+	p, ok := t.opts.Settings.pictures["workplaces/"+r.PathValue("place")]
+	if !ok {
+		answer(w, http.StatusNotFound, problem{"there is no plan of this place"})
+		return
+	}
+	w.Header().Set("Content-Type", p.mediaType)
+	w.Header().Set("Cache-Control", "no-store")
+	// Who has gone does not hear the rest.
+	_, _ = w.Write(p.data)
 }
 
 // list reads the workplaces that take reports, by name.

@@ -2,11 +2,15 @@ package tablet
 
 import (
 	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
+	"net/http"
 	"os"
+	"path/filepath"
 	"regexp"
 	"strings"
 )
@@ -18,7 +22,22 @@ type Settings struct {
 	Home string `json:"home,omitempty"`
 	// Card is the emergency card.
 	Card Card `json:"card"`
+	// Plans are pictures of places by workplace: the names of PNG, JPEG or WebP
+	// files beside the settings, to 2 MB each.
+	Plans map[string]string `json:"plans,omitempty"`
+
+	// pictures are the plans as read.
+	pictures map[string]picture
 }
+
+// picture is a plan.
+type picture struct {
+	mediaType, sum string
+	data           []byte
+}
+
+// maxPlan bounds the file of a plan: a tablet keeps all of them.
+const maxPlan = 2 << 20
 
 // Card is what the emergency card says beside the number that rings ambulance,
 // fire and police.
@@ -58,7 +77,32 @@ func ReadSettings(path string) (Settings, error) {
 	if err := s.Check(); err != nil {
 		return Settings{}, fmt.Errorf("%w (in %s)", err, path)
 	}
+	s.pictures = map[string]picture{}
+	for place, name := range s.Plans {
+		p, err := readPlan(filepath.Join(filepath.Dir(path), name))
+		if err != nil {
+			return Settings{}, fmt.Errorf("tablet: settings %s: plans: %s: %w", path, place, err)
+		}
+		s.pictures[place] = p
+	}
 	return s, nil
+}
+
+// readPlan reads a plan and tells by its bytes that it is a picture.
+func readPlan(path string) (picture, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return picture{}, err
+	}
+	kind := http.DetectContentType(data)
+	switch {
+	case len(data) > maxPlan:
+		return picture{}, fmt.Errorf("%s is larger than 2 MB; make the picture smaller", filepath.Base(path))
+	case kind != "image/png" && kind != "image/jpeg" && kind != "image/webp":
+		return picture{}, fmt.Errorf("%s is no PNG, JPEG or WebP picture", filepath.Base(path))
+	}
+	sum := sha256.Sum256(data)
+	return picture{mediaType: kind, sum: hex.EncodeToString(sum[:8]), data: data}, nil
 }
 
 var (
@@ -73,6 +117,14 @@ func (s Settings) Check() error {
 	add := func(field, cure string) { wrong = append(wrong, field+": "+cure) }
 	if s.Home != "" && !workplace.MatchString(s.Home) {
 		add("home", "must be a workplace name such as workplaces/northside")
+	}
+	for place, name := range s.Plans {
+		if !workplace.MatchString(place) {
+			add("plans", place+" must be a workplace name such as workplaces/northside")
+		}
+		if name == "" || name != filepath.Base(name) {
+			add("plans", name+" must be the name of a file beside the settings")
+		}
 	}
 	for i, n := range s.Card.Numbers {
 		at := fmt.Sprintf("card.numbers[%d]", i)

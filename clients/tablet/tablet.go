@@ -83,6 +83,7 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 	}
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /tablet/api/hello", t.hello)
+	mux.HandleFunc("GET /tablet/api/plan/{place}", t.plan)
 	mux.HandleFunc("POST /tablet/api/sealed", t.fileSealed)
 	mux.HandleFunc("POST /tablet/api/receipt", t.receipt)
 	mux.HandleFunc("POST /tablet/api/answer", t.reply)

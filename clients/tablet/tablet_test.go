@@ -173,14 +173,18 @@ func TestSettings(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, Settings{}, none)
 	for name, c := range map[string]struct{ text, wrong string }{
-		"good":             {`{"home": "workplaces/northside", "card": {"numbers": [{"who": "Supervisor", "number": "0491 570 006"}], "radio": "12", "place": "Works Lane", "latitude": -33.1, "longitude": 150.5}}`, ""},
-		"no JSON":          {`{`, "mend the file"},
-		"an unknown field": {`{"phone": 1}`, "phone"},
-		"a bad home":       {`{"home": "Northside"}`, "home: must be a workplace name"},
-		"a bad number":     {`{"card": {"numbers": [{"who": "S", "number": "ring me"}]}}`, "card.numbers[0].number: write digits"},
-		"nobody":           {`{"card": {"numbers": [{"who": " ", "number": "000"}]}}`, "card.numbers[0].who: say who answers"},
-		"half a place":     {`{"card": {"latitude": 1}}`, "card.latitude: give latitude and longitude"},
-		"beyond the pole":  {`{"card": {"latitude": 91, "longitude": 0}}`, "card.latitude: must be degrees"},
+		"good":              {`{"home": "workplaces/northside", "card": {"numbers": [{"who": "Supervisor", "number": "0491 570 006"}], "radio": "12", "place": "Works Lane", "latitude": -33.1, "longitude": 150.5}}`, ""},
+		"no JSON":           {`{`, "mend the file"},
+		"an unknown field":  {`{"phone": 1}`, "phone"},
+		"a bad home":        {`{"home": "Northside"}`, "home: must be a workplace name"},
+		"a bad number":      {`{"card": {"numbers": [{"who": "S", "number": "ring me"}]}}`, "card.numbers[0].number: write digits"},
+		"nobody":            {`{"card": {"numbers": [{"who": " ", "number": "000"}]}}`, "card.numbers[0].who: say who answers"},
+		"a plan elsewhere":  {`{"plans": {"workplaces/northside": "../secret.png"}}`, "../secret.png must be the name of a file beside"},
+		"no such plan":      {`{"plans": {"workplaces/northside": "none.png"}}`, "plans: workplaces/northside"},
+		"a plan of nowhere": {`{"plans": {"Northside": "none.png"}}`, "Northside must be a workplace name"},
+		"no picture":        {`{"plans": {"workplaces/northside": "tablet.json"}}`, "tablet.json is no PNG, JPEG or WebP picture"},
+		"half a place":      {`{"card": {"latitude": 1}}`, "card.latitude: give latitude and longitude"},
+		"beyond the pole":   {`{"card": {"latitude": 91, "longitude": 0}}`, "card.latitude: must be degrees"},
 	} {
 		file := filepath.Join(t.TempDir(), "tablet.json")
 		require.NoError(t, os.WriteFile(file, []byte(c.text), 0o600))

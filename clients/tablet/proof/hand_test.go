@@ -1,7 +1,12 @@
 package proof
 
 import (
+	"image"
+	"image/color"
+	"image/png"
 	"math/rand/v2"
+	"os"
+	"path/filepath"
 	"testing"
 
 	"github.com/chromedp/cdproto/emulation"
@@ -10,6 +15,8 @@ import (
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fairlead/clients/tablet"
 )
 
 // TestGloves files with a hand that misses by up to 6 millimetres in any
@@ -181,6 +188,67 @@ func TestTalk(t *testing.T) {
 	a := h.attached(r.GetName())
 	require.Len(t, a, 1)
 	require.Equal(t, "audio/webm", a[0].GetMediaType())
+	w.quiet()
+}
+
+// TestPlan points on the plan of a place, in two steps, by finger and again by
+// keyboard, without a network; the square is kept with the spot.
+func TestPlan(t *testing.T) {
+	t.Parallel()
+	folder := t.TempDir()
+	plan := image.NewRGBA(image.Rect(0, 0, 600, 400))
+	for x := range 600 {
+		for y := range 400 {
+			plan.Set(x, y, color.RGBA{uint8(200 + x/20), uint8(200 + y/20), 220, 255})
+		}
+	}
+	f, err := os.Create(filepath.Join(folder, "northside.png"))
+	require.NoError(t, err)
+	require.NoError(t, png.Encode(f, plan))
+	require.NoError(t, f.Close())
+	require.NoError(t, os.WriteFile(filepath.Join(folder, "tablet.json"),
+		[]byte(`{"card": {"radio": "Channel 12"}, "plans": {"workplaces/northside": "northside.png"}}`), 0o600))
+	settings, err := tablet.ReadSettings(filepath.Join(folder, "tablet.json"))
+	require.NoError(t, err)
+	h := newHouse(t, houseOptions{card: settings})
+	w := newWindow(t, h)
+	w.sized(phone)
+	w.open()
+	w.ready()
+	w.until(`(async () => new Promise(d => { const o = indexedDB.open("fairlead-tablet"); o.onsuccess = () => { const g = o.result.transaction("meta").objectStore("meta").getAllKeys(); g.onsuccess = () => { d(g.result.includes("plan:workplaces/northside")); o.result.close(); } } }))()`)
+	h.away.Store(true)
+	w.do(chromedp.Reload())
+	w.at("start")
+	w.tell(telling{kind: "hazard", who: "nobody", words: "The grate is up."})
+	w.tap("#look-place")
+	w.at("place")
+	w.tap("#place-northside")
+	w.until(`!!document.querySelector("#place-all")`)
+	w.tap("#place-northside-trees") // its plan is that of the depot it belongs to
+	w.at("look")
+	w.tap("#look-spot")
+	w.at("spot")
+	w.write("#spot", "by the pump")
+	w.tap("#square-B2")
+	w.until(`!!document.querySelector("#square-B2-c3")`)
+	assert.Empty(t, eval[[]string](w, targets))
+	w.look("plan-zoomed")
+	w.tap("#square-B2-c3")
+	require.Equal(t, "Plan square B2-c3", w.text("#square"))
+	w.tap("#plan-whole")
+	w.until(`!!document.querySelector("#square-D4")`)
+	assert.Empty(t, eval[[]string](w, targets))
+	assert.Empty(t, w.axe(axeSource(t)))
+	w.look("plan")
+	w.do(chromedp.Evaluate[chromedp.Void](`document.querySelector("#square-D4").focus()`), chromedp.KeyEvent(kb.Enter))
+	w.until(`document.activeElement.id === "square-D4-a1"`)
+	w.tap("#next")
+	w.at("look")
+	h.away.Store(false)
+	w.tap("#next")
+	w.at("sent")
+	w.waitText("h1", "Received")
+	require.Equal(t, "by the pump Plan square D4 (88 % across, 88 % down)", h.stored()[0].GetSpot())
 	w.quiet()
 }
 

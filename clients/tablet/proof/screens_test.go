@@ -119,7 +119,7 @@ func (w *window) axe(source string) []string {
 const targets = `(() => {
 	const min = Math.max(48, 12 / 25.4 * 96), gap = 8, wrong = [];
 	const root = document.querySelector("dialog[open]") ?? document.body;
-	const all = [...root.querySelectorAll("button, a[href], input:not([hidden]), textarea, audio")].map(e => ({e, r: e.getBoundingClientRect()}));
+	const all = [...root.querySelectorAll("button:not([hidden]), a[href], input:not([hidden]), textarea")].map(e => ({e, r: e.getBoundingClientRect()}));
 	const name = (e) => e.id || e.textContent.trim().slice(0, 30) || e.tagName;
 	for (const {e, r} of all) {
 		if (r.width < min || r.height < min) wrong.push(name(e) + " is " + Math.round(r.width) + " by " + Math.round(r.height));

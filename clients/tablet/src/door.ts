@@ -25,6 +25,8 @@ export interface Hello {
   home: string;
   card: Card;
   idleSeconds: number;
+  // plans are hashes of pictures, by workplace.
+  plans: Record<string, string>;
 }
 
 // Answer says what became of something that was sent.
@@ -121,3 +123,13 @@ export interface Enrolled {
 }
 
 export const enrol = (code: string) => say<Enrolled>("enrol", { code });
+
+// plan fetches the picture of a place.
+export async function plan(workplace: string): Promise<Blob | undefined> {
+  try {
+    const r = await ask("plan/" + workplace.slice("workplaces/".length));
+    return r.ok ? await r.blob() : undefined;
+  } catch {
+    return undefined;
+  }
+}

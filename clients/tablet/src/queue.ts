@@ -1,12 +1,18 @@
 // The queue: what is sealed and on its way, and the one loop that sends it.
 import { contents } from "./draft.ts";
-import { deliver, hello, type Hello } from "./door.ts";
+import { deliver, hello, plan, type Hello } from "./door.ts";
 import { randomID } from "./ids.ts";
 import type { Pad } from "./pad.ts";
 import { newCode } from "./receipt.ts";
 import { seal } from "./seal.ts";
 import { dayOf, recall, remember, strict, type Item, type Store } from "./store.ts";
 import { content, fromBase64, request } from "./wire.ts";
+
+// Plan is the picture of a place.
+export interface Plan {
+  sum: string;
+  picture: Blob;
+}
 
 // keptDays is how long a received report's number and code stay to be looked up.
 const keptDays = 30;
@@ -154,7 +160,18 @@ export class Sender {
     this.service = h;
     await remember(this.db, "service", h);
     this.onChange();
+    await this.fetchPlans(h);
     return true;
+  }
+
+  // fetchPlans keeps the pictures of places that are new or have changed.
+  private async fetchPlans(h: Hello): Promise<void> {
+    for (const [place, sum] of Object.entries(h.plans ?? {})) {
+      const key = "plan:" + place;
+      if ((await recall<Plan>(this.db, key))?.sum === sum) continue;
+      const picture = await plan(place);
+      if (picture) await remember(this.db, key, { sum, picture } satisfies Plan);
+    }
   }
 
   private async setSignedOut(is: boolean): Promise<void> {

@@ -8,6 +8,7 @@ import { shrunk } from "../photo.ts";
 import { Recorder } from "../sound.ts";
 import { whereNow } from "../position.ts";
 import { bodyMap } from "./body.ts";
+import { planMap, planOf, planWords } from "./plan.ts";
 import { t, type Key } from "../words.ts";
 
 const prompts: Key[] = ["words_fell", "words_rolled", "words_kicked", "words_slid", "words_spilled", "words_started", "words_slipped", "words_broke"];
@@ -193,8 +194,18 @@ export class Telling {
     const d = app.draft;
     const box = field({ label: t("spot_label"), more: t("spot_more"), value: d.spot, max: 500, id: "spot", input: this.keeps(app, (v) => (d.spot = v)) });
     const say = el("p", { role: "status" });
+    const plan = el("div", {});
+    void planOf(app, d.workplace).then((picture) => {
+      if (picture) plan.replaceChildren(planMap(picture, (words) => {
+        const input = box.querySelector("input")!;
+        // Pointed again, the new square takes the place of the old one.
+        input.value = d.spot = [d.spot.replace(planWords, "").trim(), words].filter(Boolean).join(" ").slice(0, 500);
+        app.pad!.soon();
+      }));
+    });
     return this.asks("spot", t("spot_title"), [
       box,
+      plan,
       el("div", { class: "rows" }, row({
         words: t("spot_here"), id: "here",
         press: () => {
