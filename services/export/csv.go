@@ -59,6 +59,8 @@ func writeCSV(sum *pb.Summary) ([]byte, error) {
 		if v.GetDefined() {
 			value = number(v.Value)
 			lower, upper = number(v.Lower), number(v.Upper)
+		} else if v.GetHeldBack() {
+			value = count(guard.HeldBack)
 		}
 		notes := append([]string{}, v.GetNotes()...)
 		if r := v.GetUndefinedReason(); r != "" {

@@ -95,7 +95,11 @@ func accessCommand() *cobra.Command {
 	for _, c := range []*cobra.Command{add, list, remove} {
 		dataFlag(c, &data)
 	}
-	cmd.AddCommand(add, list, remove)
+	matrix := &cobra.Command{
+		Use: "matrix", Short: "Print which role may do what, on which condition", Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return access.NewPolicy().PrintMatrix(cmd.OutOrStdout()) },
+	}
+	cmd.AddCommand(matrix, add, list, remove)
 	return cmd
 }
 
