@@ -241,9 +241,5 @@ func choice[E words.Enum](r *http.Request, name string) E {
 
 // newID mints an id for a form, so that sending it twice stores it once.
 func newID() string {
-	id, err := uuid.NewV7()
-	if err != nil {
-		return uuid.NewString()
-	}
-	return id.String()
+	return uuid.NewString()
 }

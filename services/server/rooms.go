@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"sync/atomic"
+	"time"
 
 	"github.com/google/uuid"
 	"google.golang.org/grpc"
@@ -187,7 +188,7 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 		return nil, fmt.Errorf("server: sealing keys: %w", err)
 	}
 	r.sealed = envelope.New(keys, tree.Root)
-	store, closer, err := OpenFiles(ctx, cfg.Data, cfg.Database, false, cfg.Clock)
+	store, closer, err := OpenFiles(ctx, cfg.Data, cfg.Database, false, endOfDay(cfg.Clock))
 	if err != nil {
 		return nil, err
 	}
@@ -197,6 +198,13 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	})
 	r.keeping, err = retention.New(retention.Deps{Ledger: l, Tree: tree, Facts: figures, Clock: cfg.Clock, NewID: newID})
 	return r, err
+}
+
+// endOfDay is a clock for the times of files: the second in which a file was
+// written could tell who added a photo to a report that nobody signed. The sweep
+// takes what nobody needs a day later for it.
+func endOfDay(clock func() time.Time) func() time.Time {
+	return func() time.Time { return clock().UTC().Truncate(24 * time.Hour).Add(24 * time.Hour) }
 }
 
 // openTable loads the code tables from a folder, or the built-in ones.
