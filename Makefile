@@ -7,7 +7,7 @@ BUF      = go tool -modfile=proto/tools/buf.mod buf
 DATA    ?= data/demo
 GO_TEST ?= go test
 
-.PHONY: run build test lint tablet tablet-check generate fresh bench soak clean
+.PHONY: vuln run build test lint tablet tablet-check generate fresh bench soak clean
 
 run: build ## the server with demo data: pages on localhost:8080, gRPC on localhost:9090
 	bin/fairlead-server run --demo --quiet --data $(DATA)
@@ -45,6 +45,9 @@ soak: ## the server and the ledger killed a thousand times, faults of disk, data
 	go test ./services/ledger/sqlite -run Crash -timeout 3h -v -crash.rounds 1000
 	go test ./services/ledger/postgres -run 'Cut|Terminated|Restart' -timeout 2h -count 100
 	go test ./clients/sheet -run '^$$' -fuzz . -fuzztime 2m
+
+vuln: ## known vulnerabilities in what the programs call; needs vuln.go.dev or GOVULNDB
+	proto/tools/vuln.sh
 
 clean:
 	rm -rf bin out
