@@ -143,7 +143,7 @@ func TestSignIn_otherSites(t *testing.T) {
 	t.Parallel()
 	h := newHouse(t)
 	form := url.Values{"kind": {"hazard"}, "workplace": {"workplaces/northside"}, "narrative": {"forged"}, "teller_mode": {"anonymous"}, "token": {h.tokens["adviser"]}}
-	for _, path := range []string{"/sign-in", "/sign-out", "/report", "/reports/x/void", "/setup/hours", "/numbers/summary"} {
+	for _, path := range []string{"/sign-in", "/sign-in/new", "/sign-in/passkey", "/sign-in/openid", "/me/password", "/me/passkey/new", "/me/way/end", "/me/pin", "/me/openid", "/sign-out", "/report", "/reports/x/void", "/setup/hours", "/numbers/summary"} {
 		for _, head := range []map[string]string{{"Origin": "https://evil.example"}, {"Sec-Fetch-Site": "cross-site"}, {"Sec-Fetch-Site": "same-site"}} {
 			require.Equal(t, http.StatusForbidden, h.asks(t, "POST", path, form, head).StatusCode, "%s %v", path, head)
 		}
