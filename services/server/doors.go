@@ -123,6 +123,8 @@ func newHTTP(h http.Handler, cert *certificate) *http.Server {
 	if cert != nil {
 		p.SetHTTP2(true)
 		srv.TLSConfig = cert.config("h2", "http/1.1")
+		// Whoever knocks in clear, or has gone before the greeting, is no news.
+		srv.ErrorLog = slog.NewLogLogger(cert.log.Handler(), slog.LevelDebug)
 	} else {
 		p.SetUnencryptedHTTP2(true)
 	}
