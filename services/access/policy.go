@@ -106,6 +106,9 @@ var rules = map[string][]pb.Role{
 
 	"ReadService.ListReads": {adviser, auditor},
 
+	"MaskService.SuggestMasks":  {supervisor, adviser, investigator},
+	"MaskService.SetMaskedText": {adviser, investigator},
+
 	// Who is named, and nobody else, may become a keeper.
 	"KeeperService.NameKeeper":       {administrator},
 	"KeeperService.BecomeKeeper":     {supervisor, adviser, investigator},

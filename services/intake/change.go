@@ -87,7 +87,8 @@ func (s *Service) change(ctx context.Context, e edit) (*pb.WriteReportResponse, 
 	if err != nil {
 		return nil, err
 	}
-	return &pb.WriteReportResponse{Report: s.show(ctx, r), SequenceNumber: receipt.Seq}, nil
+	shown, err := s.show(ctx, r)
+	return &pb.WriteReportResponse{Report: shown, SequenceNumber: receipt.Seq}, err
 }
 
 // voiding takes a report out of every figure.

@@ -79,12 +79,20 @@ func (s *Service) read(ctx context.Context, name string) (*pb.Report, error) {
 	return r, nil
 }
 
-// show returns what the caller may read of a report.
-func (s *Service) show(ctx context.Context, r *pb.Report) *pb.Report {
+// show returns what the caller may read of a report. Whoever may not know who
+// did what reads stories in which names are covered.
+func (s *Service) show(ctx context.Context, r *pb.Report) (*pb.Report, error) {
 	view := s.view(ctx, r)
 	out := access.Redact(r, view)
 	if view.Actors {
-		return out
+		return out, nil
+	}
+	if s.Masks != nil {
+		covered, err := s.Masks.Cover(ctx, out)
+		if err != nil {
+			return nil, err
+		}
+		out = covered
 	}
 	if out == r {
 		out = proto.Clone(r).(*pb.Report)
@@ -94,7 +102,7 @@ func (s *Service) show(ctx context.Context, r *pb.Report) *pb.Report {
 			c.Recorder = ""
 		}
 	}
-	return out
+	return out, nil
 }
 
 // view says what the caller may read of a report, where it happened.
@@ -163,7 +171,11 @@ func (s *Service) page(ctx context.Context, out *pb.ListReportsResponse, q *list
 		if err != nil {
 			return nil, err
 		}
-		out.Reports = append(out.Reports, s.show(ctx, r))
+		shown, err := s.show(ctx, r)
+		if err != nil {
+			return nil, err
+		}
+		out.Reports = append(out.Reports, shown)
 	}
 	if next != "" {
 		out.NextPageToken = s.Tokens.Make(q.asked, next)

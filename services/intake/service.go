@@ -81,8 +81,14 @@ type Keepers interface {
 	Open(ctx context.Context, t *pb.Teller, passphrase string) (*pb.Teller, error)
 }
 
-// Deps is what the room stands on. All are required but Codes and Keepers:
-// without them, imported records with codings are refused, and names told in
+// Masks cover what may say who somebody is; see services/masking.
+type Masks interface {
+	// Cover returns a copy of a report as those beyond its circle may read it.
+	Cover(ctx context.Context, r *pb.Report) (*pb.Report, error)
+}
+
+// Deps is what the room stands on. All are required but Codes, Keepers and
+// Masks: without them, everybody reads the stories as they were told, imported records with codings are refused, and names told in
 // confidence lie under the ledger's own seal only.
 type Deps struct {
 	Ledger  ledger.Ledger
@@ -91,6 +97,7 @@ type Deps struct {
 	Finder  Finder
 	Codes   CodeChecker
 	Keepers Keepers
+	Masks   Masks
 	Rules   Rules
 	Tokens  *paging.Tokens
 	Clock   func() time.Time
@@ -155,7 +162,7 @@ func (s *Service) GetReport(ctx context.Context, req *pb.GetReportRequest) (*pb.
 			return nil, err
 		}
 	}
-	return s.show(ctx, r), nil
+	return s.show(ctx, r)
 }
 
 // ListReports implements ReportService.

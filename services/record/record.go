@@ -32,6 +32,7 @@ const (
 	KindAttachment = "Attachment" // reports/{uuid}/attachments/{uuid}
 	KindMessage    = "Message"    // reports/{uuid}/messages/{uuid}
 	KindKeeper     = "Keeper"     // keepers/{id}
+	KindMasked     = "MaskedText" // reports/{uuid}/masked
 	KindRead       = "Read"       // reports/{uuid}/reads/{uuid}, reads/{uuid} for a list
 	// What is kept, held and taken out; see services/retention.
 	KindKept           = "Kept"           // reports/{uuid}/kept
@@ -70,6 +71,7 @@ const (
 	VerbKeep        = "keep"
 	VerbName        = "name"
 	VerbRead        = "read"
+	VerbMask        = "mask"
 	VerbBecome      = "become"
 	// Between a teller and the house.
 	VerbAsk         = "ask"
@@ -97,7 +99,7 @@ const (
 // sealed kinds say who somebody is: their bodies lie in the ledger under a key
 // that can be destroyed.
 var sealed = map[string]bool{KindPerson: true, KindTeller: true, KindTellerRead: true, KindLegalHold: true,
-	KindPrincipal: true, KindPin: true, KindMessage: true, KindKeeper: true,
+	KindPrincipal: true, KindPin: true, KindMessage: true, KindKeeper: true, KindMasked: true,
 	KindCredential: true, KindSignInCode: true, KindSignInKey: true}
 
 // Sealed reports whether the bodies of a kind lie under a key that can be

@@ -56,7 +56,7 @@ func (s *Service) plan(ctx context.Context, report string, take strip, then func
 	if err := s.planPart(ctx, w, report, record.KindReport, take, then); err != nil {
 		return nil, err
 	}
-	for _, kind := range []string{record.KindCoding, record.KindAttachment, record.KindMessage} {
+	for _, kind := range []string{record.KindCoding, record.KindAttachment, record.KindMessage, record.KindMasked} {
 		err := list(ctx, s.Ledger, kind, report+"/", func(res ledger.Resource) error {
 			return s.planPart(ctx, w, res.Name, kind, take, nil)
 		})

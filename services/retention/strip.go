@@ -32,6 +32,8 @@ func message(kind string) (proto.Message, error) {
 		return &pb.Attachment{}, nil
 	case record.KindMessage:
 		return &pb.ReportMessage{}, nil
+	case record.KindMasked:
+		return &pb.MaskedText{}, nil
 	}
 	return nil, fmt.Errorf("retention: a %s is not taken apart", kind)
 }
@@ -77,6 +79,8 @@ func withoutWords(m proto.Message) {
 		m.Caption, m.RemoveReason = "", ""
 	case *pb.ReportMessage:
 		m.Text = ""
+	case *pb.MaskedText:
+		m.Narrative = ""
 	}
 }
 
@@ -143,6 +147,8 @@ func instead(list []*pb.TextInstead) strip {
 	return func(m proto.Message) {
 		for _, t := range list {
 			switch m := m.(type) {
+			case *pb.MaskedText:
+				m.Narrative = "" // made of the words that go
 			case *pb.Report:
 				replaceIn(m, t)
 			case *pb.Coding:

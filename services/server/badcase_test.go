@@ -419,6 +419,17 @@ var wrongs = map[string][]wrong{
 		{"nowhere", edit(func(r *pb.ListAttachmentsRequest) { r.Parent = "reports/" + nowhere }), notFound, ""},
 	},
 	"KeeperService.ListKeepers": nil,
+	"MaskService.SuggestMasks": {
+		{"nowhere", edit(func(r *pb.SuggestMasksRequest) { r.Report = "reports/" + nowhere }), notFound, ""},
+		{"nothing", edit(func(r *pb.SuggestMasksRequest) { proto.Reset(r) }), invalid, "report"},
+	},
+	"MaskService.SetMaskedText": {
+		{"nowhere", edit(func(r *pb.SetMaskedTextRequest) { r.Report = "reports/" + nowhere }), notFound, ""},
+		{"nothing", edit(func(r *pb.SetMaskedTextRequest) { proto.Reset(r) }), invalid, "report"},
+		{"only blanks", edit(func(r *pb.SetMaskedTextRequest) { r.Narrative = " " }), invalid, "narrative"},
+		{"another etag", edit(func(r *pb.SetMaskedTextRequest) { r.Etag = "r77" }), stale, ""},
+		{"a made-up etag", edit(func(r *pb.SetMaskedTextRequest) { r.Etag = "v1" }), invalid, "etag"},
+	},
 	"ReadService.ListReads": {
 		{"nowhere", edit(func(r *pb.ListReadsRequest) { r.Report = "reports/" + nowhere }), notFound, ""},
 		{"no report", edit(func(r *pb.ListReadsRequest) { r.Report = "northside" }), invalid, "report"},

@@ -297,7 +297,12 @@ var good = map[string]func(w *world) proto.Message{
 		return &pb.CompareSummariesRequest{Summary: summary(), From: asAt(2), To: asAt(3), ReportLimit: 7}
 	},
 
-	"ReadService.ListReads":     func(w *world) proto.Message { return &pb.ListReadsRequest{Report: w.report("read").GetName()} },
+	"ReadService.ListReads":    func(w *world) proto.Message { return &pb.ListReadsRequest{Report: w.report("read").GetName()} },
+	"MaskService.SuggestMasks": func(w *world) proto.Message { return &pb.SuggestMasksRequest{Report: w.report("masked").GetName()} },
+	"MaskService.SetMaskedText": func(w *world) proto.Message {
+		r := w.report("masked")
+		return &pb.SetMaskedTextRequest{Report: r.GetName(), Etag: r.GetEtag(), Narrative: "A branch came down.", RequestId: w.id()}
+	},
 	"KeeperService.ListKeepers": func(*world) proto.Message { return &pb.ListKeepersRequest{} },
 	"MessageService.AskTeller": func(w *world) proto.Message {
 		return &pb.AskTellerRequest{Report: w.report("asked").GetName(), Text: "Which step was it?", RequestId: w.id()}

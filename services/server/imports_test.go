@@ -21,7 +21,7 @@ func TestImportRules(t *testing.T) {
 		"fairlead/services/paging": true, "fairlead/services/record": true, "fairlead/services/harm": true,
 		"fairlead/services/answers": true, "fairlead/services/guard": true, "fairlead/services/cube": true, "fairlead/services/moment": true,
 		"fairlead/services/blob": true, "fairlead/services/checkpoint": true,
-		"fairlead/services/receiptcode": true,
+		"fairlead/services/receiptcode": true, "fairlead/services/mask": true,
 	}
 	// wires are the packages that may know every room.
 	wires := func(pkg string) bool {

@@ -28,6 +28,7 @@ import (
 	"fairlead/services/intake"
 	"fairlead/services/keepers"
 	"fairlead/services/ledger"
+	"fairlead/services/masking"
 	"fairlead/services/measure"
 	"fairlead/services/paging"
 	"fairlead/services/principals"
@@ -93,6 +94,7 @@ type rooms struct {
 	keepers    *keepers.Service
 	reads      *reads.Service
 	recorder   *reads.Recorder
+	masks      *masking.Service
 	keeping    *retention.Service
 
 	registry   *access.Registry
@@ -143,10 +145,11 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	r.past = newPast(known, figures, codes, cfg.Clock)
 	r.places = workplace.New(l, tree, r.past, tokens, r.rules, cfg.Clock, uuid.NewString)
 	r.codes = classify.New(l, tree, r.past, codes, cfg.Clock)
+	r.masks = masking.New(masking.Deps{Ledger: l, Tree: tree, Clock: cfg.Clock})
 	r.keepers = keepers.New(keepers.Deps{Ledger: l, Slow: principals.NewThrottle(cfg.Clock), Clock: cfg.Clock})
 	r.reports = intake.New(intake.Deps{
-		Keepers: r.keepers,
-		Ledger:  known, Past: pastOfReports{r.past}, Tree: tree, Finder: figures, Codes: codes, Rules: r.rules, Tokens: tokens, Clock: cfg.Clock,
+		Keepers: r.keepers, Masks: r.masks,
+		Ledger: known, Past: pastOfReports{r.past}, Tree: tree, Finder: figures, Codes: codes, Rules: r.rules, Tokens: tokens, Clock: cfg.Clock,
 		NewID: newID, RandomID: uuid.NewString,
 	})
 	r.hours = hours.New(l, tree, pastOfHours{r.past}, tokens, r.rules, cfg.Clock)
@@ -244,6 +247,7 @@ func (r *rooms) register(to grpc.ServiceRegistrar, policy *access.Policy) {
 	pb.RegisterMessageServiceServer(to, r.messages)
 	pb.RegisterKeeperServiceServer(to, r.keepers)
 	pb.RegisterReadServiceServer(to, r.reads)
+	pb.RegisterMaskServiceServer(to, r.masks)
 	pb.RegisterAttachmentServiceServer(to, r.files)
 	pb.RegisterRetentionServiceServer(to, r.keeping)
 	pb.RegisterAccessServiceServer(to, access.NewService(policy))
