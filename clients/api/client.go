@@ -70,6 +70,12 @@ type Client struct {
 	Receipts pb.ReceiptServiceClient
 	// Messages asks and tells whoever told a report.
 	Messages pb.MessageServiceClient
+	// Keepers are those to whom confidential names are closed.
+	Keepers pb.KeeperServiceClient
+	// Reads shows who read what is sensitive.
+	Reads pb.ReadServiceClient
+	// Masks covers names in stories.
+	Masks pb.MaskServiceClient
 
 	o     Options
 	close func() error
@@ -106,6 +112,7 @@ func New(conn grpc.ClientConnInterface, o Options) *Client {
 		Changes: pb.NewChangeServiceClient(w), Compute: pb.NewComputeServiceClient(w),
 		Attachments: pb.NewAttachmentServiceClient(w), Retention: pb.NewRetentionServiceClient(w),
 		Receipts: pb.NewReceiptServiceClient(w), Messages: pb.NewMessageServiceClient(w),
+		Keepers: pb.NewKeeperServiceClient(w), Reads: pb.NewReadServiceClient(w), Masks: pb.NewMaskServiceClient(w),
 		o: o, close: func() error { return nil },
 	}
 }

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bufio"
 	"bytes"
 	"context"
 	"encoding/json"
@@ -29,6 +30,7 @@ type session struct {
 	config api.Config
 	client *api.Client
 	tree   *tree
+	lines  *bufio.Reader // of standard input, once something asked for a line
 }
 
 func newSession(env Env) *session {

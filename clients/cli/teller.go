@@ -10,12 +10,14 @@ import (
 
 func (s *session) tellerCommand() *cobra.Command {
 	var reason string
+	var keeper bool
 	c := &cobra.Command{
 		Use:   "teller REPORT",
 		Short: "Open who told a report; opening what was told in confidence is recorded",
 		Long: `Open who told a report. When it was told in confidence a reason is needed, and
-the opening is recorded in the log with that reason. An anonymous
-report has no teller.`,
+the opening is recorded in the log with that reason; whoever told can read it.
+A name that is closed to keepers needs --keeper. An anonymous report has no
+teller.`,
 		Example: `  fairlead teller 7KQ-2MX-4 --reason "must ask which guard was off before the press runs again"`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -24,7 +26,13 @@ report has no teller.`,
 			if err != nil {
 				return err
 			}
-			r, err := s.client.Reports.GetTeller(ctx, &pb.GetTellerRequest{Name: report.GetName() + "/teller", Reason: reason})
+			req := &pb.GetTellerRequest{Name: report.GetName() + "/teller", Reason: reason}
+			if keeper {
+				if req.Passphrase, err = s.passphrase(cmd, "Your passphrase as a keeper: "); err != nil {
+					return err
+				}
+			}
+			r, err := s.client.Reports.GetTeller(ctx, req)
 			if err != nil {
 				return err
 			}
@@ -38,6 +46,7 @@ report has no teller.`,
 		},
 	}
 	c.Flags().StringVar(&reason, "reason", "", "why it must be known, 10 to 1,000 characters; needed when it was told in confidence")
+	c.Flags().BoolVar(&keeper, "keeper", false, "open it with your passphrase as a keeper, read from standard input")
 	return c
 }
 
