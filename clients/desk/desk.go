@@ -46,6 +46,7 @@ type desk struct {
 	files     pb.AttachmentServiceClient
 	receipts  pb.ReceiptServiceClient
 	messages  pb.MessageServiceClient
+	reads     pb.ReadServiceClient
 
 	principals pb.PrincipalServiceClient
 	devices    pb.DeviceServiceClient
@@ -76,7 +77,7 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 		numbers: pb.NewMeasureServiceClient(conn), search: pb.NewSearchServiceClient(conn),
 		export: pb.NewExportServiceClient(conn), changes: pb.NewChangeServiceClient(conn),
 		access: pb.NewAccessServiceClient(conn), retention: pb.NewRetentionServiceClient(conn), files: pb.NewAttachmentServiceClient(conn),
-		receipts: pb.NewReceiptServiceClient(conn), messages: pb.NewMessageServiceClient(conn),
+		receipts: pb.NewReceiptServiceClient(conn), messages: pb.NewMessageServiceClient(conn), reads: pb.NewReadServiceClient(conn),
 		principals: pb.NewPrincipalServiceClient(conn), devices: pb.NewDeviceServiceClient(conn), signins: pb.NewSignInServiceClient(conn),
 		opts: opts, pages: p, sessions: newSessions(opts.Clock),
 		doors: newLimiter(opts.Clock, 30, time.Minute), mailbox: newLimiter(opts.Clock, 30, time.Minute), hearing: newLimiter(opts.Clock, 30, time.Minute),

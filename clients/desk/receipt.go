@@ -132,6 +132,22 @@ func (d *desk) heard(v *visit, r *pb.Report, data map[string]any) error {
 	return err
 }
 
+// readers puts who read what is sensitive of a report into the data of its page.
+func (d *desk) readers(v *visit, r *pb.Report, data map[string]any) error {
+	if !v.may("ReadService.ListReads") {
+		return nil
+	}
+	list, err := d.reads.ListReads(v.ctx(), &pb.ListReadsRequest{Report: r.GetName()})
+	data["Readings"], data["Reads"] = list.GetReadings(), true
+	return err
+}
+
+// readWords says what was read.
+func readWords(c pb.ReadClass) string {
+	return map[pb.ReadClass]string{pb.ReadClass_READ_CLASS_HEALTH: "health facts", pb.ReadClass_READ_CLASS_FILES: "photos or sound",
+		pb.ReadClass_READ_CLASS_MESSAGES: "what who told wrote", pb.ReadClass_READ_CLASS_TELLER: "who told, in confidence"}[c]
+}
+
 // stageWords says a step in a word or two, where it has some.
 func stageWords(s pb.ProgressStage) string {
 	return map[pb.ProgressStage]string{pb.ProgressStage_PROGRESS_STAGE_MADE_SAFE: "Made safe for now", pb.ProgressStage_PROGRESS_STAGE_DECIDED: "Decided",

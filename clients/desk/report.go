@@ -63,9 +63,11 @@ func (d *desk) renderReport(v *visit, t retry, code int) {
 		d.problem(v.w, v, err)
 		return
 	}
-	if err := d.heard(v, r, data); err != nil {
-		d.problem(v.w, v, err)
-		return
+	for _, part := range []func(*visit, *pb.Report, map[string]any) error{d.heard, d.readers} {
+		if err := part(v, r, data); err != nil {
+			d.problem(v.w, v, err)
+			return
+		}
 	}
 	if v.may("ClassificationService.ListCodings") {
 		c, err := d.codes.ListCodings(ctx, &pb.ListCodingsRequest{Parent: r.GetName(), AsAt: past.message()})

@@ -49,6 +49,7 @@ func functions() template.FuncMap {
 		"iso":       func(t *timestamppb.Timestamp) string { return t.AsTime().Format(time.RFC3339) },
 		"stage":     stageWords,
 		"said":      saidWords,
+		"readof":    readWords,
 		"origin":    originWords,
 		"role":      func(r pb.Role) string { return words.Of(r) },
 		"flawed":    flawed,

@@ -52,6 +52,7 @@ func TestReceipt(t *testing.T) {
 	}
 	require.NotContains(t, main, nearMiss["narrative"], "what was told is not repeated: others may find the slip")
 	require.NotContains(t, main, "adviser", "who looks after it is not named")
+	teller.unfold("details:has(#a-1)")
 	teller.fill("#a-1", "The new one.")
 	require.EqualValues(t, 200, teller.send(`details button[value="answer"]`))
 	require.Contains(t, teller.text(".done"), "Sent")
@@ -65,6 +66,7 @@ func TestReceipt(t *testing.T) {
 	for _, want := range []string{"The new one.", "it is not fixed", "Read by whoever told this"} {
 		require.Contains(t, adviser.text("main"), want)
 	}
+	require.Contains(t, adviser.text("main"), "Who read it")
 }
 
 // TestReceipt_looks holds the page to what every page must be.
