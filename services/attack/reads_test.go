@@ -307,6 +307,33 @@ func TestNoMomentTellsTheSecond(t *testing.T) {
 	}
 }
 
+// TestLogHasNoTimeToLayBeside: whoever may not open the name gets from the log the
+// day alone on which something was told in confidence, and of nobody who signed
+// in: the two would lie beside each other.
+func TestLogHasNoTimeToLayBeside(t *testing.T) {
+	t.Parallel()
+	h := newHouse(t)
+	for _, word := range []string{"auditor", "administrator", "adviser"} {
+		got, err := pb.NewChangeServiceClient(h.Conn()).ListChanges(h.As(word), &pb.ListChangesRequest{PageSize: 1000})
+		require.NoError(t, err)
+		told := 0
+		for _, c := range got.GetChanges() {
+			if strings.HasPrefix(c.GetResource(), "sessions/") {
+				require.Empty(t, c.GetActor())
+			}
+			if c.GetVerb() == "file" || c.GetVerb() == "attach" {
+				told++
+				require.Empty(t, c.GetActor(), word)
+				require.Empty(t, c.GetRequestId(), word)
+				if word != "adviser" {
+					require.Zero(t, c.GetChangeTime().AsTime().Sub(c.GetChangeTime().AsTime().Truncate(24*time.Hour)), "%s: %v", word, c)
+				}
+			}
+		}
+		require.GreaterOrEqual(t, told, 3)
+	}
+}
+
 // TestSearchByClearance plants a word into each text and looks for it as each
 // role: it is found by those who may read it and by nobody else, and whoever may
 // not is told the same as of a word that stands nowhere.

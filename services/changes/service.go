@@ -119,7 +119,13 @@ func show(c ledger.Change, view access.View) *pb.Change {
 	switch {
 	case c.Actor == access.Anonymous:
 		out.ChangeTime = timestamppb.New(c.Time.Truncate(24 * time.Hour))
-	case view.Actors && !hidesTeller(c):
+	case hidesTeller(c):
+		// Sessions have times too: whoever may not open the name gets none to
+		// lay beside them.
+		if !view.ConfidentialTellers {
+			out.ChangeTime = timestamppb.New(c.Time.Truncate(24 * time.Hour))
+		}
+	case view.Actors:
 		out.Actor, out.RequestId = c.Actor, c.RequestID
 		if c.Salt.Format() > 1 {
 			out.WhoSalt = hex.EncodeToString(c.Salt.Who())
@@ -128,11 +134,14 @@ func show(c ledger.Change, view access.View) *pb.Change {
 	return out
 }
 
-// hidesTeller reports whether the actor of a change is who told in confidence:
-// the log must not say by another door what the report does not.
+// hidesTeller reports whether the actor of a change is who told in confidence, or
+// may lead there: the log must not say by another door what the report does not.
 func hidesTeller(c ledger.Change) bool {
 	if c.Kind == record.KindAttachment && c.Verb == record.VerbAttach {
 		return true // often by who told; whose report it is, is not known here
+	}
+	if c.Kind == record.KindSession {
+		return true // who signed in, a moment before something was told
 	}
 	if c.Verb != record.VerbFile {
 		return false
