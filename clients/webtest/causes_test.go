@@ -79,6 +79,17 @@ func TestCauses_byRole(t *testing.T) {
 	b := newTab(t, demoHouse(t))
 	b.signIn("committee")
 	b.open("/numbers/causes?what=nature&with=bodily-location&level=1")
+	require.Contains(t, b.text(".say"), "Held back: what was hurt", "and how to ask for it")
+	require.Zero(t, b.count("main .cross"))
+	b.open("/numbers/table?rows=nature&columns=&months=12&until=2026-05&level=1&harms=1")
+	require.Contains(t, b.text(".say"), "first of July")
+	b.open("/numbers/table?rows=nature&columns=&months=12&until=2025-06&level=1&harms=1")
+	require.Contains(t, b.text(".say"), "counted", "a whole year that is settled: "+b.text("main"))
+	require.NotZero(t, b.count(".cross tbody tr"), b.text("main"))
+	for _, cell := range b.all(".cross tbody td") {
+		require.NotRegexp(t, `^[1-4]$`, strings.TrimSpace(cell))
+	}
+	b.open("/numbers/causes?what=mechanism&with=agency&level=1&months=12")
 	b.unfoldAll()
 	require.Contains(t, b.text("main"), "held back")
 	require.Zero(t, b.count(`main a[href^="/reports"]`))
