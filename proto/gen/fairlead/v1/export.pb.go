@@ -97,7 +97,10 @@ type GetSummaryRequest struct {
 	// hours.
 	EmploymentGroups []EmploymentGroup `protobuf:"varint,5,rep,packed,name=employment_groups,json=employmentGroups,proto3,enum=fairlead.v1.EmploymentGroup" json:"employment_groups,omitempty"`
 	// Counts from 1 to this minus one are held back in cross-tabulations; 0
-	// means 5; 1 holds nothing back and is for the house's own eyes.
+	// means what the house has set, 5 unless it says otherwise; 1 holds nothing
+	// back and is for the house's own eyes: whoever does not read the reports
+	// always gets what the house has set, and a file holds back counts under 3
+	// whatever is asked.
 	SmallestCell int32 `protobuf:"varint,6,opt,name=smallest_cell,json=smallestCell,proto3" json:"smallest_cell,omitempty"`
 	// Wait until this sequence number is in force, up to the deadline. Optional.
 	MinSequenceNumber int64 `protobuf:"varint,7,opt,name=min_sequence_number,json=minSequenceNumber,proto3" json:"min_sequence_number,omitempty"`

@@ -44,20 +44,24 @@ type MeasureServiceClient interface {
 	// ComputeChart draws a measure by month as a control chart.
 	ComputeChart(ctx context.Context, in *ComputeChartRequest, opts ...grpc.CallOption) (*Chart, error)
 	// Tabulate counts reports, or persons hurt, by one or two dimensions.
+	// Small counts about persons are held back from whoever does not read the
+	// reports. Nature and bodily location are told to them by whole years from
+	// July to June, three months after their end, as persons hurt in groups of
+	// codes, in one column, for one workplace with all below it.
 	Tabulate(ctx context.Context, in *TabulateRequest, opts ...grpc.CallOption) (*Table, error)
 	// RankCauses puts the categories of one classification in order of how often
 	// they occur, unknown first, with ties, intervals and the running share.
-	// Counts under 5 are held back from all but advisers and auditors.
+	// Small counts are held back from whoever does not read the reports.
 	// Errors: INVALID_ARGUMENT (no ranking by that dimension, empty period).
 	RankCauses(ctx context.Context, in *RankCausesRequest, opts ...grpc.CallOption) (*CauseRanking, error)
 	// CrossCauses crosses two dimensions and says which pairs go together more
 	// often than chance would have it, after allowing for every pair tried.
-	// Counts under 5 are held back from all but advisers and auditors.
+	// Small counts are held back from whoever does not read the reports.
 	// Errors: INVALID_ARGUMENT (same dimension twice, too many pairs).
 	CrossCauses(ctx context.Context, in *CrossCausesRequest, opts ...grpc.CallOption) (*CauseCross, error)
 	// FindClusters looks for workplaces at which one kind of thing has lately
 	// begun to pile up, allowing for every place, kind and window looked at.
-	// Counts under 5 are held back from all but advisers and auditors.
+	// Small counts are held back from whoever does not read the reports.
 	// Errors: INVALID_ARGUMENT (period too short, too many cells).
 	FindClusters(ctx context.Context, in *FindClustersRequest, opts ...grpc.CallOption) (*CauseClusters, error)
 }
@@ -156,20 +160,24 @@ type MeasureServiceServer interface {
 	// ComputeChart draws a measure by month as a control chart.
 	ComputeChart(context.Context, *ComputeChartRequest) (*Chart, error)
 	// Tabulate counts reports, or persons hurt, by one or two dimensions.
+	// Small counts about persons are held back from whoever does not read the
+	// reports. Nature and bodily location are told to them by whole years from
+	// July to June, three months after their end, as persons hurt in groups of
+	// codes, in one column, for one workplace with all below it.
 	Tabulate(context.Context, *TabulateRequest) (*Table, error)
 	// RankCauses puts the categories of one classification in order of how often
 	// they occur, unknown first, with ties, intervals and the running share.
-	// Counts under 5 are held back from all but advisers and auditors.
+	// Small counts are held back from whoever does not read the reports.
 	// Errors: INVALID_ARGUMENT (no ranking by that dimension, empty period).
 	RankCauses(context.Context, *RankCausesRequest) (*CauseRanking, error)
 	// CrossCauses crosses two dimensions and says which pairs go together more
 	// often than chance would have it, after allowing for every pair tried.
-	// Counts under 5 are held back from all but advisers and auditors.
+	// Small counts are held back from whoever does not read the reports.
 	// Errors: INVALID_ARGUMENT (same dimension twice, too many pairs).
 	CrossCauses(context.Context, *CrossCausesRequest) (*CauseCross, error)
 	// FindClusters looks for workplaces at which one kind of thing has lately
 	// begun to pile up, allowing for every place, kind and window looked at.
-	// Counts under 5 are held back from all but advisers and auditors.
+	// Small counts are held back from whoever does not read the reports.
 	// Errors: INVALID_ARGUMENT (period too short, too many cells).
 	FindClusters(context.Context, *FindClustersRequest) (*CauseClusters, error)
 	mustEmbedUnimplementedMeasureServiceServer()
