@@ -36,6 +36,7 @@ var conditions = map[string]string{
 	"MessageService":        writing,
 	"KeeperService":         "their own passphrase; naming and ending by an administrator",
 	"ReadService":           "who opened what, never what it said",
+	"MaskService":           "within reach; words as told only to who reads them so",
 	"SealedService":         "as the method that is sealed",
 	"AttachmentService":     writing,
 	"ClassificationService": writing,
