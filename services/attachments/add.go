@@ -127,7 +127,8 @@ var errThere = errors.New("attachments: there already")
 // enter enters an attachment whose bytes are stored, once.
 func (s *Service) enter(ctx context.Context, p *place, h *pb.AttachmentHeader, sum [sha256.Size]byte, a *pb.Attachment) (*pb.AddAttachmentResponse, error) {
 	asked := proto.Clone(h).(*pb.AttachmentHeader)
-	asked.RequestId = ""
+	// What is remembered of a request tells nothing of the code.
+	asked.RequestId, asked.ReceiptCode = "", ""
 	id := h.GetRequestId()
 	if p.actor == access.Anonymous && id != "" {
 		// A request id may tell its time; its hash does not, and replays alike.

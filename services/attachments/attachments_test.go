@@ -3,6 +3,7 @@ package attachments_test
 import (
 	"bytes"
 	"context"
+	"crypto/rand"
 	"encoding/binary"
 	"errors"
 	"image"
@@ -33,6 +34,7 @@ import (
 	"fairlead/services/blob/files"
 	"fairlead/services/ledger"
 	"fairlead/services/ledger/sqlite"
+	"fairlead/services/receiptcode"
 	"fairlead/services/record"
 )
 
@@ -396,6 +398,78 @@ func TestWho(t *testing.T) {
 	// Reading is for those who see the report.
 	_, err = h.read(as(pb.Role_ROLE_SUPERVISOR, "s", "workplaces/quarry-road"), first.GetAttachment().GetName(), 0)
 	require.Equal(t, codes.NotFound, status.Code(err))
+}
+
+// TestByReceipt lets whoever holds the receipt code bring photos late, for 30
+// days after the day in which the caller could without it; whatever the report
+// keeps from others stays kept.
+func TestByReceipt(t *testing.T) {
+	t.Parallel()
+	tablet := as(pb.Role_ROLE_DEVICE, "tablet")
+	for name, mode := range map[string]pb.TellerMode{"named": pb.TellerMode_TELLER_MODE_NAMED, "anonymous": pb.TellerMode_TELLER_MODE_ANONYMOUS} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			h := newHouse(t)
+			mine, other := h.report(mode, "worker"), h.report(mode, "worker")
+			code, another := h.receipt(mine), h.receipt(other)
+			late := func(d time.Duration) { h.now = now.Add(d) }
+			refused := func(header *pb.AttachmentHeader) {
+				t.Helper()
+				header.Report = mine
+				_, err := h.add(tablet, header, photo(t, 3))
+				require.Equal(t, codes.NotFound, status.Code(err), "%v", err)
+			}
+			late(5 * 24 * time.Hour)
+			refused(&pb.AttachmentHeader{})
+			refused(&pb.AttachmentHeader{ReceiptCode: another})
+			refused(&pb.AttachmentHeader{ReceiptCode: code[:19] + "?"})
+
+			header := &pb.AttachmentHeader{Report: mine, AttachmentId: uuid.NewString(), RequestId: uuid.NewString(), ReceiptCode: strings.ToLower(code)}
+			first, err := h.add(tablet, header, photo(t, 4))
+			require.NoError(t, err)
+			late(6 * 24 * time.Hour)
+			again, err := h.add(tablet, header, photo(t, 4))
+			require.NoError(t, err)
+			require.True(t, proto.Equal(first, again), "a replay answers the same")
+			bare, err := h.add(as(pb.Role_ROLE_ADVISER, "adviser"), &pb.AttachmentHeader{Report: mine}, photo(t, 5))
+			require.NoError(t, err, "and nothing is changed for those who work on it")
+			require.NotEqual(t, first.GetAttachment().GetName(), bare.GetAttachment().GetName())
+
+			history, err := h.log.History(t.Context(), first.GetAttachment().GetName())
+			require.NoError(t, err)
+			stored, err := h.read(adviser, first.GetAttachment().GetName(), 0)
+			require.NoError(t, err)
+			if mode == pb.TellerMode_TELLER_MODE_ANONYMOUS {
+				require.NotContains(t, string(stored.bytes), takenAt[:10])
+				require.Equal(t, access.Anonymous, history[0].Actor)
+				day := time.Date(2026, 3, 8, 13, 0, 0, 0, time.UTC) // midnight of 9 March in Sydney
+				require.Equal(t, day, first.GetAttachment().GetCreateTime().AsTime(), "the day, and no closer")
+				require.Equal(t, day, history[0].Time.UTC())
+				_, err = h.add(tablet, &pb.AttachmentHeader{Report: mine, ReceiptCode: code, KeepLocation: true}, photo(t, 6))
+				require.Equal(t, codes.InvalidArgument, status.Code(err))
+			} else {
+				require.Equal(t, "principals/tablet", history[0].Actor)
+			}
+
+			late(30 * 24 * time.Hour)
+			_, err = h.add(tablet, &pb.AttachmentHeader{Report: mine, ReceiptCode: code}, photo(t, 7))
+			require.NoError(t, err)
+			late(33 * 24 * time.Hour)
+			refused(&pb.AttachmentHeader{ReceiptCode: code})
+		})
+	}
+}
+
+// receipt gives a report a receipt code, as the room of reports would.
+func (h *house) receipt(report string) string {
+	h.t.Helper()
+	code, err := receiptcode.New(rand.Reader)
+	require.NoError(h.t, err)
+	_, err = h.log.Write(context.Background(), ledger.Request{Actor: access.Anonymous}, func(ctx context.Context, tx ledger.Tx) error {
+		return tx.Claim(ctx, record.SpaceReceipt, receiptcode.Hash(code), report)
+	})
+	require.NoError(h.t, err)
+	return receiptcode.Spoken(code)
 }
 
 // TestReplays never store a file twice, and never another under the same id.

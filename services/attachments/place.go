@@ -13,12 +13,17 @@ import (
 	"fairlead/services/fault"
 	"fairlead/services/harm"
 	"fairlead/services/ledger"
+	"fairlead/services/receiptcode"
 	"fairlead/services/record"
 )
 
 // afterFiling is how long whoever filed a report may add to it. Of an anonymous
 // report only the day of the filing is known, so that it is a day longer.
 const afterFiling = 24 * time.Hour
+
+// byReceipt is how long after that whoever holds the receipt code may: a tablet
+// may be out of reach for weeks, and its photos with it.
+const byReceipt = 30 * 24 * time.Hour
 
 // place is where a new attachment goes, and what the log says of whoever adds
 // it.
@@ -59,8 +64,17 @@ func (s *Service) place(ctx context.Context, h *pb.AttachmentHeader) (*place, er
 		p.name += s.mint(p.anonymous)
 	}
 	if !works(who) || !access.Sees(who, s.Tree, r.GetWorkplace()) {
-		if err := s.filed(ctx, p, who, now.Before(until)); err != nil {
+		proven, err := s.holdsReceipt(ctx, h, now.Before(until.Add(byReceipt)))
+		if err != nil {
 			return nil, err
+		}
+		if proven && p.anonymous {
+			p.actor = access.Anonymous
+		}
+		if !proven {
+			if err := s.filed(ctx, p, who, now.Before(until)); err != nil {
+				return nil, err
+			}
 		}
 	}
 	var vs fault.Violations
@@ -76,6 +90,20 @@ func (s *Service) place(ctx context.Context, h *pb.AttachmentHeader) (*place, er
 // works reports whether somebody works on reports that others filed.
 func works(who access.Principal) bool {
 	return who.Has(pb.Role_ROLE_SUPERVISOR) || who.Has(pb.Role_ROLE_ADVISER) || who.Has(pb.Role_ROLE_REPRESENTATIVE)
+}
+
+// holdsReceipt reports whether the caller gave the receipt code of the report in
+// time. It says nothing of a code that does not fit; nobody tries 80 bits through.
+func (s *Service) holdsReceipt(ctx context.Context, h *pb.AttachmentHeader, inTime bool) (bool, error) {
+	code, err := receiptcode.Read(h.GetReceiptCode())
+	if err != nil || !inTime {
+		return false, nil //nolint:nilerr // as if none were given
+	}
+	name, err := s.Ledger.Claimed(ctx, record.SpaceReceipt, receiptcode.Hash(code))
+	if errors.Is(err, ledger.ErrNotFound) {
+		return false, nil
+	}
+	return name == h.GetReport(), err
 }
 
 // filed returns nil when the caller is who filed the report, lately. Somebody

@@ -58,6 +58,10 @@ func reused(err error) bool {
 	return false
 }
 
+// before reports whether a report was refused because it came before: by the same
+// request, or by another one, as when the turn ended in between.
+func before(err error) bool { return reused(err) || status.Code(err) == codes.AlreadyExists }
+
 // mendable are the fields that can be mended.
 var mendable = []string{"report.occur_time", "report.made_time", "report.workplace", "receipt_code"}
 

@@ -5,9 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"regexp"
 
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/metadata"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -85,14 +88,39 @@ func onwards(ctx context.Context) context.Context {
 // carried are the headers that say who calls.
 var carried = []string{"authorization"}
 
+// inTurn returns a context that calls as whoever has the turn that was sealed in;
+// the same context when there is none, or nobody may know who told.
+func inTurn(ctx context.Context, content *pb.SealedContent) context.Context {
+	if content.GetFile().GetReport().GetTellerMode() == pb.TellerMode_TELLER_MODE_ANONYMOUS || !plainToken.MatchString(content.GetTurn()) {
+		return ctx
+	}
+	return metadata.NewOutgoingContext(ctx, metadata.Pairs("authorization", "Bearer "+content.GetTurn()))
+}
+
+// plainToken is what a token is made of; nothing else goes into a header.
+var plainToken = regexp.MustCompile(`^[0-9A-Za-z_-]{1,128}$`)
+
+// turnedAway reports whether a call was refused for who called.
+func turnedAway(err error) bool {
+	code := status.Code(err)
+	return code == codes.Unauthenticated || code == codes.PermissionDenied
+}
+
 // file files a report, and mends once what the device cannot.
 func (s *Service) file(ctx context.Context, content *pb.SealedContent, ahead int64) (*pb.FileSealedResponse, error) {
 	req := content.GetFile()
 	notes := setClock(req.GetReport(), ahead, content.GetCountedBack())
+	own := ctx
+	ctx = inTurn(ctx, content)
 	resp, err := s.reports.FileReport(ctx, req)
+	if ctx != own && turnedAway(err) {
+		notes = append(notes, "The PIN was given on the tablet, but the turn was over when the report came. It is filed by the tablet, with the name that was given.")
+		ctx = own
+		resp, err = s.reports.FileReport(ctx, req)
+	}
 	switch {
 	case err == nil:
-	case reused(err):
+	case before(err):
 		if resp, err = s.mendedBefore(ctx, req, err); err != nil {
 			return nil, err
 		}
@@ -102,7 +130,7 @@ func (s *Service) file(ctx context.Context, content *pb.SealedContent, ahead int
 			return nil, err
 		}
 		notes = append(notes, mended...)
-		if resp, err = s.reports.FileReport(ctx, req); reused(err) {
+		if resp, err = s.reports.FileReport(ctx, req); before(err) {
 			resp, err = s.mendedBefore(ctx, req, err)
 		}
 		if err != nil {
@@ -126,7 +154,7 @@ func (s *Service) mendedBefore(ctx context.Context, req *pb.FileReportRequest, r
 		}
 		variant := proto.Clone(req).(*pb.FileReportRequest)
 		mend(variant, fields, s.root())
-		if resp, err := s.reports.FileReport(ctx, variant); !reused(err) {
+		if resp, err := s.reports.FileReport(ctx, variant); !before(err) {
 			return resp, err
 		}
 	}

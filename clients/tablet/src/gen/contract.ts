@@ -4,6 +4,7 @@ export interface SealedContent {
   file?: FileReportRequest;
   attachment?: AttachmentHeader;
   countedBack?: boolean;
+  turn?: string;
 }
 
 export interface FileReportRequest {
@@ -224,6 +225,7 @@ export interface AttachmentHeader {
   requestId?: string;
   caption?: string;
   keepLocation?: boolean;
+  receiptCode?: string;
 }
 
 export interface FileSealedResponse {

@@ -409,7 +409,12 @@ type AttachmentHeader struct {
 	Caption string `protobuf:"bytes,4,opt,name=caption,proto3" json:"caption,omitempty"`
 	// Keep what the camera wrote into a photo, with the place. Refused with an
 	// anonymous report. Of sound, the place is never kept.
-	KeepLocation  bool `protobuf:"varint,5,opt,name=keep_location,json=keepLocation,proto3" json:"keep_location,omitempty"`
+	KeepLocation bool `protobuf:"varint,5,opt,name=keep_location,json=keepLocation,proto3" json:"keep_location,omitempty"`
+	// The receipt code of the report. Whoever holds it may add to the report for
+	// 30 days, whoever filed it: a tablet that was out of reach brings the photos
+	// late. Optional; a code that does not go with the report counts as none. It
+	// belongs into a body or a seal, never into an address.
+	ReceiptCode   string `protobuf:"bytes,6,opt,name=receipt_code,json=receiptCode,proto3" json:"receipt_code,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -477,6 +482,13 @@ func (x *AttachmentHeader) GetKeepLocation() bool {
 		return x.KeepLocation
 	}
 	return false
+}
+
+func (x *AttachmentHeader) GetReceiptCode() string {
+	if x != nil {
+		return x.ReceiptCode
+	}
+	return ""
 }
 
 // AddAttachmentRequest is one message of an upload.
@@ -1090,14 +1102,15 @@ const file_fairlead_v1_attachment_proto_rawDesc = "" +
 	"\n" +
 	"size_bytes\x18\x02 \x01(\x03R\tsizeBytes\x12\x14\n" +
 	"\x05width\x18\x03 \x01(\x05R\x05width\x12\x16\n" +
-	"\x06height\x18\x04 \x01(\x05R\x06height:\x04\xd8\xe7\x18\x00\"\xf1\x01\n" +
+	"\x06height\x18\x04 \x01(\x05R\x06height:\x04\xd8\xe7\x18\x00\"\x9d\x02\n" +
 	"\x10AttachmentHeader\x126\n" +
 	"\x06report\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^reports/[0-9a-f-]{36}$R\x06report\x120\n" +
 	"\rattachment_id\x18\x02 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\fattachmentId\x12*\n" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12\"\n" +
 	"\acaption\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\acaption\x12#\n" +
-	"\rkeep_location\x18\x05 \x01(\bR\fkeepLocation\"n\n" +
+	"\rkeep_location\x18\x05 \x01(\bR\fkeepLocation\x12*\n" +
+	"\freceipt_code\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\vreceiptCode\"n\n" +
 	"\x14AddAttachmentRequest\x125\n" +
 	"\x06header\x18\x01 \x01(\v2\x1d.fairlead.v1.AttachmentHeaderR\x06header\x12\x1f\n" +
 	"\x05chunk\x18\x02 \x01(\fB\t\xbaH\x06z\x04\x18\x80\x80\x10R\x05chunk\"\x7f\n" +

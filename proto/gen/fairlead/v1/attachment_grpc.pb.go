@@ -42,8 +42,8 @@ type AttachmentServiceClient interface {
 	// Errors: INVALID_ARGUMENT (not a photo or sound that is taken, torn, too
 	// long, another file under the same attachment_id), NOT_FOUND (no such
 	// report, or not yours to add to), FAILED_PRECONDITION (the report is voided,
-	// holds 20 attachments, or was filed by you more than a day ago), UNAVAILABLE
-	// (busy: try again with the same ids).
+	// holds 20 attachments, or was filed by you more than a day ago and no receipt
+	// code came along), UNAVAILABLE (busy: try again with the same ids).
 	AddAttachment(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[AddAttachmentRequest, AddAttachmentResponse], error)
 	// ReadAttachment sends the bytes: as stored, or a picture drawn smaller.
 	// Errors: NOT_FOUND, FAILED_PRECONDITION (removed), INVALID_ARGUMENT (a sound
@@ -148,8 +148,8 @@ type AttachmentServiceServer interface {
 	// Errors: INVALID_ARGUMENT (not a photo or sound that is taken, torn, too
 	// long, another file under the same attachment_id), NOT_FOUND (no such
 	// report, or not yours to add to), FAILED_PRECONDITION (the report is voided,
-	// holds 20 attachments, or was filed by you more than a day ago), UNAVAILABLE
-	// (busy: try again with the same ids).
+	// holds 20 attachments, or was filed by you more than a day ago and no receipt
+	// code came along), UNAVAILABLE (busy: try again with the same ids).
 	AddAttachment(grpc.ClientStreamingServer[AddAttachmentRequest, AddAttachmentResponse]) error
 	// ReadAttachment sends the bytes: as stored, or a picture drawn smaller.
 	// Errors: NOT_FOUND, FAILED_PRECONDITION (removed), INVALID_ARGUMENT (a sound

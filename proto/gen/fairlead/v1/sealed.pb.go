@@ -221,7 +221,12 @@ type SealedContent struct {
 	Attachment *AttachmentHeader `protobuf:"bytes,2,opt,name=attachment,proto3" json:"attachment,omitempty"`
 	// True when occur_time was counted back from the clock of the device ("just
 	// now"), and so is as wrong as that clock; false for a day that was chosen.
-	CountedBack   bool `protobuf:"varint,3,opt,name=counted_back,json=countedBack,proto3" json:"counted_back,omitempty"`
+	CountedBack bool `protobuf:"varint,3,opt,name=counted_back,json=countedBack,proto3" json:"counted_back,omitempty"`
+	// Token of the turn in which the report was told (DeviceService.BeginTurn):
+	// while the turn lasts, the report is filed as whoever gave their PIN. Once it
+	// is over, the report is filed as the caller, with the name that the report
+	// says, and a note tells so. Never used for an anonymous report. Optional.
+	Turn          string `protobuf:"bytes,4,opt,name=turn,proto3" json:"turn,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -275,6 +280,13 @@ func (x *SealedContent) GetCountedBack() bool {
 		return x.CountedBack
 	}
 	return false
+}
+
+func (x *SealedContent) GetTurn() string {
+	if x != nil {
+		return x.Turn
+	}
+	return ""
 }
 
 // FileSealedResponse says what was stored, and nothing of what it says.
@@ -369,13 +381,14 @@ const file_fairlead_v1_sealed_proto_rawDesc = "" +
 	"\n" +
 	"ciphertext\x18\x03 \x01(\fB\f\xbaH\tz\a\x10\x10\x18\x80\x80\x80\x05R\n" +
 	"ciphertext\x12F\n" +
-	"\x13clock_ahead_seconds\x18\x04 \x01(\x03B\x16\xbaH\x13\"\x11\x18\xc0\x9d\xbd\x96\x01(\xc0\xe2\xc2\xe9\xfe\xff\xff\xff\xff\x01R\x11clockAheadSeconds\"\xa5\x01\n" +
+	"\x13clock_ahead_seconds\x18\x04 \x01(\x03B\x16\xbaH\x13\"\x11\x18\xc0\x9d\xbd\x96\x01(\xc0\xe2\xc2\xe9\xfe\xff\xff\xff\xff\x01R\x11clockAheadSeconds\"\xb9\x01\n" +
 	"\rSealedContent\x122\n" +
 	"\x04file\x18\x01 \x01(\v2\x1e.fairlead.v1.FileReportRequestR\x04file\x12=\n" +
 	"\n" +
 	"attachment\x18\x02 \x01(\v2\x1d.fairlead.v1.AttachmentHeaderR\n" +
 	"attachment\x12!\n" +
-	"\fcounted_back\x18\x03 \x01(\bR\vcountedBack\"\x8c\x01\n" +
+	"\fcounted_back\x18\x03 \x01(\bR\vcountedBack\x12\x12\n" +
+	"\x04turn\x18\x04 \x01(\tR\x04turn\"\x8c\x01\n" +
 	"\x12FileSealedResponse\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1d\n" +
 	"\n" +

@@ -34,8 +34,9 @@ type SealedServiceClient interface {
 	// GetSealingKey returns the key to seal with. A device keeps it and goes on
 	// with it while it is out of reach: keys are rotated, and old ones kept.
 	GetSealingKey(ctx context.Context, in *GetSealingKeyRequest, opts ...grpc.CallOption) (*SealingKey, error)
-	// FileSealed opens what was sealed and files it as the caller. Sent again,
-	// the same bytes answer the same and write nothing.
+	// FileSealed opens what was sealed and files it as the caller, or as whoever
+	// has the turn that is sealed with it. Sent again, the same bytes write nothing
+	// and answer the same report.
 	//
 	// The device cannot mend what it can no longer read, so three things are mended
 	// here instead of refused, and said in the notes: a time of the event that
@@ -87,8 +88,9 @@ type SealedServiceServer interface {
 	// GetSealingKey returns the key to seal with. A device keeps it and goes on
 	// with it while it is out of reach: keys are rotated, and old ones kept.
 	GetSealingKey(context.Context, *GetSealingKeyRequest) (*SealingKey, error)
-	// FileSealed opens what was sealed and files it as the caller. Sent again,
-	// the same bytes answer the same and write nothing.
+	// FileSealed opens what was sealed and files it as the caller, or as whoever
+	// has the turn that is sealed with it. Sent again, the same bytes write nothing
+	// and answer the same report.
 	//
 	// The device cannot mend what it can no longer read, so three things are mended
 	// here instead of refused, and said in the notes: a time of the event that
