@@ -89,9 +89,10 @@ func onwards(ctx context.Context) context.Context {
 var carried = []string{"authorization"}
 
 // inTurn returns a context that calls as whoever has the turn that was sealed in;
-// the same context when there is none, or nobody may know who told.
+// the same context when there is none, or the name is not given openly: the log
+// says who filed, and would say the name that is closed to the keepers.
 func inTurn(ctx context.Context, content *pb.SealedContent) context.Context {
-	if content.GetFile().GetReport().GetTellerMode() == pb.TellerMode_TELLER_MODE_ANONYMOUS || !plainToken.MatchString(content.GetTurn()) {
+	if content.GetFile().GetReport().GetTellerMode() != pb.TellerMode_TELLER_MODE_NAMED || !plainToken.MatchString(content.GetTurn()) {
 		return ctx
 	}
 	return metadata.NewOutgoingContext(ctx, metadata.Pairs("authorization", "Bearer "+content.GetTurn()))

@@ -49,6 +49,16 @@ func TestSealed_turn(t *testing.T) {
 	nobody, err := client.FileSealed(device, one(pb.TellerMode_TELLER_MODE_ANONYMOUS, turn))
 	require.NoError(t, err)
 	require.Empty(t, by(nobody.GetName()))
+	few, err := client.FileSealed(device, one(pb.TellerMode_TELLER_MODE_CONFIDENTIAL, turn))
+	require.NoError(t, err)
+	found := false
+	resp, err := pb.NewChangeServiceClient(w.Conn()).ListChanges(w.As("adviser"), &pb.ListChangesRequest{PageSize: 1000})
+	require.NoError(t, err)
+	for _, c := range resp.GetChanges() {
+		found = found || c.GetResource() == few.GetName()
+		require.False(t, c.GetResource() == few.GetName() && c.GetActor() == "principals/fern", "a name told in confidence is not in the log")
+	}
+	require.True(t, found)
 	// A token that is none, or would break a header, costs no report.
 	for _, secret := range []string{"fl_nothing", "x\r\ny", ""} {
 		odd, err := client.FileSealed(device, one(pb.TellerMode_TELLER_MODE_NAMED, secret))

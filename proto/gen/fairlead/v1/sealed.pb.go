@@ -225,7 +225,8 @@ type SealedContent struct {
 	// Token of the turn in which the report was told (DeviceService.BeginTurn):
 	// while the turn lasts, the report is filed as whoever gave their PIN. Once it
 	// is over, the report is filed as the caller, with the name that the report
-	// says, and a note tells so. Never used for an anonymous report. Optional.
+	// says, and a note tells so. Used for a report whose teller is named openly
+	// alone: the log says who filed. Optional.
 	Turn          string `protobuf:"bytes,4,opt,name=turn,proto3" json:"turn,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
