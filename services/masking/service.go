@@ -171,7 +171,7 @@ func (s *Service) SetMaskedText(ctx context.Context, req *pb.SetMaskedTextReques
 		return nil, err
 	}
 	m := &pb.MaskedText{Name: nameOf(req.GetReport()), Narrative: req.GetNarrative()}
-	_, err = s.Ledger.Write(ctx, request, func(ctx context.Context, tx ledger.Tx) error {
+	receipt, err := s.Ledger.Write(ctx, request, func(ctx context.Context, tx ledger.Tx) error {
 		r, at, err := s.report(ctx, tx, req.GetReport())
 		if err != nil {
 			return err
@@ -190,7 +190,14 @@ func (s *Service) SetMaskedText(ctx context.Context, req *pb.SetMaskedTextReques
 	if err != nil {
 		return nil, fault.FromLedger(err, record.Etag)
 	}
-	return m, nil
+	if !receipt.Replayed {
+		return m, nil
+	}
+	res, err := s.Ledger.GetAt(ctx, m.GetName(), receipt.Seq)
+	if err != nil {
+		return nil, err
+	}
+	return m, record.Read(res.Body, res.Revision, m)
 }
 
 type getter interface {

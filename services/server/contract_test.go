@@ -100,7 +100,7 @@ func contractBut(t testing.TB, guessed map[string]bool) []rpc {
 
 // writes reports whether a method changes anything when it succeeds.
 func (m rpc) writes() bool {
-	for _, reads := range []string{"Get", "List", "LookUp", "Compute", "Compare", "Tabulate", "Search", "Export", "Watch", "Rank", "Cross", "Find", "Read", "Preview"} {
+	for _, reads := range []string{"Get", "List", "LookUp", "Compute", "Compare", "Tabulate", "Search", "Export", "Watch", "Rank", "Cross", "Find", "Read", "Preview", "Suggest"} {
 		if strings.HasPrefix(string(m.Name()), reads) && m.short != "ReportService.GetTeller" {
 			return false
 		}
