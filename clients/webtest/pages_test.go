@@ -70,7 +70,7 @@ var pages = []page{
 	{name: "causes with a bad choice", path: "/numbers/causes?what=colour&with=mechanism", open: reckoners, status: 422},
 	{name: "reports of a cell", path: "/reports?in=mechanism%3D28&in=workplace%3Dworkplaces%2Fnorthside-mowing&level=2", open: []string{"adviser", "auditor"}},
 	{name: "rates of the past", path: "/numbers?as_at=3000", open: reckoners},
-	{name: "reports of the past", path: "/reports?as_at=3000", open: []string{"adviser", "auditor"}},
+	{name: "reports of the past", path: "/reports?as_at=3000", open: []string{"supervisor", "representative", "adviser", "auditor"}},
 	{name: "what has changed", path: "/numbers/changed", open: []string{"adviser", "committee", "auditor"}},
 	{name: "what has changed since", path: "/numbers/changed?was=4000", open: []string{"adviser", "committee", "auditor"}},
 	{name: "summary form", path: "/numbers/summary", open: []string{"adviser", "committee", "auditor"}},

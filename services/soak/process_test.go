@@ -85,7 +85,7 @@ var grpcAt = regexp.MustCompile(`Programs: +([^ ]+) \(gRPC`)
 func launch(t *testing.T, args ...string) *process {
 	t.Helper()
 	p := &process{done: make(chan struct{}), began: time.Now()}
-	p.cmd = exec.Command(binary, append([]string{"run", "--grpc", "localhost:0", "--web", "localhost:0", "--calls-principal", "0"}, args...)...)
+	p.cmd = exec.Command(binary, append([]string{"run", "--grpc", "localhost:0", "--web", "localhost:0", "--calls-principal", "0", "--calls-address", "0"}, args...)...)
 	p.cmd.Stdout, p.cmd.Stderr = &p.said, &p.said
 	require.NoError(t, p.cmd.Start())
 	go func() {
