@@ -301,14 +301,14 @@ var good = map[string]func(w *world) proto.Message{
 	"MaskService.SuggestMasks": func(w *world) proto.Message { return &pb.SuggestMasksRequest{Report: w.report("masked").GetName()} },
 	"MaskService.SetMaskedText": func(w *world) proto.Message {
 		r := w.report("masked")
-		return &pb.SetMaskedTextRequest{Report: r.GetName(), Etag: r.GetEtag(), Narrative: "A branch came down.", RequestId: w.id()}
+		return &pb.SetMaskedTextRequest{Report: r.GetName(), Etag: r.GetEtag(), Narrative: fmt.Sprint("A branch came down. ", w.next()), RequestId: w.id()}
 	},
 	"KeeperService.ListKeepers": func(*world) proto.Message { return &pb.ListKeepersRequest{} },
 	"MessageService.AskTeller": func(w *world) proto.Message {
-		return &pb.AskTellerRequest{Report: w.report("asked").GetName(), Text: "Which step was it?", RequestId: w.id()}
+		return &pb.AskTellerRequest{Report: w.report("asked").GetName(), Text: fmt.Sprint("Which step was it? ", w.next()), RequestId: w.id()}
 	},
 	"MessageService.TellProgress": func(w *world) proto.Message {
-		return &pb.TellProgressRequest{Report: w.report("told").GetName(), Stage: pb.ProgressStage_PROGRESS_STAGE_MADE_SAFE, Text: "The step is taped off.", RequestId: w.id()}
+		return &pb.TellProgressRequest{Report: w.report("told").GetName(), Stage: pb.ProgressStage_PROGRESS_STAGE_MADE_SAFE, Text: fmt.Sprint("The step is taped off. ", w.next()), RequestId: w.id()}
 	},
 	"MessageService.ListReportMessages": func(w *world) proto.Message {
 		return &pb.ListReportMessagesRequest{Report: w.report("heard").GetName()}
