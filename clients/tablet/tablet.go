@@ -88,6 +88,8 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 	mux.HandleFunc("POST /tablet/api/receipt", t.receipt)
 	mux.HandleFunc("POST /tablet/api/answer", t.reply)
 	mux.HandleFunc("POST /tablet/api/enrol", t.enrol)
+	mux.HandleFunc("GET /tablet/api/workers", t.workers)
+	mux.HandleFunc("POST /tablet/api/turn", t.turn)
 	mux.HandleFunc("GET /tablet/", t.serve)
 	// What another site posts is refused before anything runs.
 	return secured(http.NewCrossOriginProtection().Handler(mux)), nil

@@ -34,6 +34,8 @@ type house struct {
 	lost atomic.Int64
 	// worker is added to the app's worker, which makes it another version.
 	worker atomic.Value
+	// cut lets so many sealed things through, and then makes the network dead.
+	cut atomic.Int64
 	// sent counts sealed things that reached the server.
 	sent atomic.Int64
 }
@@ -105,6 +107,9 @@ func (h *house) front() {
 		}
 		if strings.HasSuffix(r.URL.Path, "/api/sealed") {
 			h.sent.Add(1)
+			if h.cut.Load() > 0 && h.cut.Add(-1) == 0 {
+				h.away.Store(true) // this one still gets through
+			}
 			if h.lost.Load() > 0 {
 				h.lost.Add(-1)
 				proxy.ServeHTTP(httptest.NewRecorder(), r)

@@ -33,8 +33,17 @@ export interface Screen {
 
 const blankTally: Tally = { waiting: 0, overADay: 0, kept: 0 };
 
+// Turn is leave to file as somebody who gave their PIN. It is in memory only, and
+// goes with the page.
+export interface Turn {
+  name: string;
+  secret: string;
+  until: number;
+}
+
 export class App {
   pad: Pad | undefined;
+  turn: Turn | undefined;
   sender: Sender | undefined;
   tally = blankTally;
   // place is where this tablet is enrolled; "" when it is not.
@@ -76,8 +85,18 @@ export class App {
   // use makes a draft the one that is written.
   use(pad: Pad): void {
     this.pad = pad;
+    this.turn = undefined;
     pad.onChange = () => this.tell();
     this.tell();
+  }
+
+  // turnNow is the turn that goes with what is written: not once it is over, nor
+  // with another name, for a mate, or when the name is not given openly: the log of
+  // the service says who filed.
+  turnNow(): Turn | undefined {
+    const { mode, mate, name } = this.draft;
+    const on = this.turn && Date.now() < this.turn.until && mode === "named" && !mate && name === this.turn.name;
+    return on ? this.turn : undefined;
   }
 
   show(s: Screen): void {
@@ -153,7 +172,7 @@ export class App {
   // nothing of it is left in memory. What could not be kept stays on the screen.
   async putAway(): Promise<void> {
     if (this.pad && !(await this.pad.keep())) return this.tell();
-    this.pad = undefined;
+    this.pad = this.turn = undefined;
     this.main.replaceChildren();
     this.home();
   }

@@ -44,14 +44,14 @@ export function useToken(t: string): void {
   token = t;
 }
 
-async function ask(path: string, body?: Uint8Array, type?: string): Promise<Response> {
+async function ask(path: string, body?: Uint8Array, type?: string, patience = 90_000): Promise<Response> {
   return fetch(base + path, {
     method: body ? "POST" : "GET",
     ...(body ? { body: body as Uint8Array<ArrayBuffer> } : {}),
     headers: { ...(type ? { "Content-Type": type } : {}), ...(token ? { Authorization: "Bearer " + token } : {}) },
     cache: "no-store",
     credentials: "omit",
-    signal: AbortSignal.timeout(90_000),
+    signal: AbortSignal.timeout(patience),
   });
 }
 
@@ -93,9 +93,9 @@ export async function deliver(request: Uint8Array): Promise<Answer> {
 
 // say posts JSON and returns the answer; the status when it is refused, nothing
 // when the service is out of reach.
-async function say<T>(path: string, body: unknown): Promise<T | number | undefined> {
+async function say<T>(path: string, body: unknown, patience?: number): Promise<T | number | undefined> {
   try {
-    const r = await ask(path, new TextEncoder().encode(JSON.stringify(body)), "application/json");
+    const r = await ask(path, new TextEncoder().encode(JSON.stringify(body)), "application/json", patience);
     return r.ok ? ((await r.json()) as T) : r.status;
   } catch {
     return undefined;
@@ -123,6 +123,34 @@ export interface Enrolled {
 }
 
 export const enrol = (code: string) => say<Enrolled>("enrol", { code });
+
+// Worker is somebody who agreed to be picked on this tablet.
+export interface Worker {
+  principal: string;
+  name: string;
+}
+
+// Whoever stands there waits for these, so they give up soon and the name is
+// typed instead.
+const soon = 15_000;
+
+// workers asks who may be picked; the names are in memory only.
+export async function workers(): Promise<Worker[] | undefined> {
+  try {
+    const r = await ask("workers", undefined, undefined, soon);
+    return r.ok ? ((await r.json()) as Worker[]) : undefined;
+  } catch {
+    return undefined;
+  }
+}
+
+// Turn is leave to file by name for a few minutes.
+export interface Turn {
+  secret: string;
+  minutes: number;
+}
+
+export const turn = (principal: string, pin: string) => say<Turn>("turn", { principal, pin }, soon);
 
 // plan fetches the picture of a place.
 export async function plan(workplace: string): Promise<Blob | undefined> {

@@ -79,8 +79,9 @@ const waters = { no: "WATER_REACHED_NO", drain: "WATER_REACHED_DRAIN", water: "W
 const notKnown = "ANSWER_STATE_NOT_KNOWN" as const;
 
 // contents makes what is sealed: the report first, then its photos and sounds.
-// now is the clock of this tablet; receipt the code to hear back by.
-export function contents(d: Draft, now: number, receipt = ""): { report: SealedContent; files: { mark: FileMark; content: SealedContent }[] } {
+// now is the clock of this tablet; receipt the code to hear back by, which also
+// lets photos in that come days later; turn the token of whoever gave their PIN.
+export function contents(d: Draft, now: number, receipt = "", turn = ""): { report: SealedContent; files: { mark: FileMark; content: SealedContent }[] } {
   const hidden = d.mode === "nobody";
   const mint = () => (hidden ? randomID() : timedID(now));
   const answers: NonNullable<Report["answers"]> = {};
@@ -109,10 +110,10 @@ export function contents(d: Draft, now: number, receipt = ""): { report: SealedC
   if (receipt) file.receiptCode = receipt;
   if (!hidden && (d.name.trim() !== "" || d.contact.trim() !== "")) file.teller = { displayName: d.name.trim(), contact: d.contact.trim() };
   return {
-    report: { file, countedBack },
+    report: { file, countedBack, ...(turn && !hidden ? { turn } : {}) },
     files: d.files.map((mark) => ({
       mark,
-      content: { attachment: { report: report.name!, attachmentId: mint(), requestId: mint(), caption: caption(mark) } },
+      content: { attachment: { report: report.name!, attachmentId: mint(), requestId: mint(), caption: caption(mark), ...(receipt ? { receiptCode: receipt } : {}) } },
     })),
   };
 }

@@ -50,7 +50,7 @@ async function begin(): Promise<void> {
   // What is wrong is known before the screen is drawn, so that nothing moves
   // under a finger.
   app.space = await space();
-  const start = new Start(flow);
+  const start = new Start(flow, ending.sent);
   const first = () => app.show(start.start(app));
   if (db && given) app.show(await start.about(app, first, given));
   else first();

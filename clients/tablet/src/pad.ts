@@ -2,9 +2,15 @@
 // locked with the writer's key and written before the screen says so.
 import { newDraft, type Draft, type FileMark } from "./draft.ts";
 import { digits, randomID } from "./ids.ts";
-import { keyFor, lock, newSalt, plainCode, rounds, unlock } from "./lock.ts";
+import { keyFor, lock, type Locked, newSalt, plainCode, rounds, unlock } from "./lock.ts";
 import { own } from "./seal.ts";
 import { strict, type Store, type StoredDraft } from "./store.ts";
+
+// Kept is something under a code.
+export interface Kept extends Locked {
+  salt: Uint8Array;
+  rounds: number;
+}
 
 export class Pad {
   // problem says why the last change could not be kept; "" when it was.
@@ -109,6 +115,11 @@ export class Pad {
     const next: StoredDraft = { id: this.draft.id, edition: this.edition + 1, salt: this.salt, rounds: this.iterations, ...locked };
     await Promise.all([tx.store.put(next), tx.done]);
     this.edition = next.edition;
+  }
+
+  // locked puts something under the code of this draft.
+  async locked(open: Uint8Array): Promise<Kept> {
+    return { salt: this.salt, rounds: this.iterations, ...(await lock(await this.key, open)) };
   }
 
   // attach keeps a photo or a sound with the draft.

@@ -2,9 +2,10 @@
 import { contents } from "./draft.ts";
 import { deliver, hello, plan, type Hello } from "./door.ts";
 import { randomID } from "./ids.ts";
-import type { Pad } from "./pad.ts";
+import { keyFor, unlock } from "./lock.ts";
+import type { Kept, Pad } from "./pad.ts";
 import { newCode } from "./receipt.ts";
-import { seal } from "./seal.ts";
+import { bytes, seal } from "./seal.ts";
 import { dayOf, recall, remember, strict, type Item, type Store } from "./store.ts";
 import { content, fromBase64, request } from "./wire.ts";
 
@@ -20,10 +21,11 @@ const keptDays = 30;
 // enqueue seals the draft of a pad into the queue. In one transaction the sealed
 // report and its photos come and the draft goes: a crash leaves the one or the
 // other, never both and never neither.
-// The receipt code goes to the writer and into the seal, and is not kept here.
-export async function enqueue(db: Store, pad: Pad, service: Hello, now: number): Promise<{ item: Item; receipt: string }> {
+// The receipt code goes to the writer and into the seal, and is not kept open here.
+// It is kept under the draft's own code, until the writer has it; see shownAgain.
+export async function enqueue(db: Store, pad: Pad, service: Hello, now: number, turn = ""): Promise<{ item: Item; receipt: string }> {
   const receipt = newCode();
-  const made = contents(pad.draft, now, receipt);
+  const made = contents(pad.draft, now, receipt, turn);
   const key = fromBase64(service.publicKey);
   const day = dayOf(now);
   const blank = { state: "saved" as const, day, keyID: service.keyID };
@@ -35,7 +37,9 @@ export async function enqueue(db: Store, pad: Pad, service: Hello, now: number):
     if (!open) continue; // what cannot be read cannot be sent; the words still are
     items.push({ id: randomID(), number: 0, after: head.id, order: 0, ...blank, ...(await seal(key, content(f.content, open))) });
   }
-  const tx = db.transaction(["queue", "drafts", "files"], "readwrite", strict);
+  const again: StoredReceipt = { day, ...(await pad.locked(bytes(receipt))) };
+  const tx = db.transaction(["queue", "drafts", "files", "meta"], "readwrite", strict);
+  void tx.objectStore("meta").put(again, receiptKey + head.id);
   const queue = tx.objectStore("queue");
   const last = await queue.index("order").openCursor(null, "prev");
   const used = new Set((await queue.getAll()).map((i) => i.number));
@@ -51,6 +55,32 @@ export async function enqueue(db: Store, pad: Pad, service: Hello, now: number):
   for (const f of pad.draft.files) void files.delete(f.id);
   await tx.done;
   return { item: head, receipt };
+}
+
+// StoredReceipt is a receipt code under the code of its draft.
+interface StoredReceipt extends Kept {
+  day: string;
+}
+const receiptKey = "receipt:";
+const receiptRange = IDBKeyRange.bound(receiptKey, receiptKey + "\uffff");
+const receiptDays = 2;
+
+// shownAgain finds the receipt that its writer may not have seen: the battery went
+// before they pressed Done.
+export async function shownAgain(db: Store, code: string): Promise<{ item: Item; receipt: string } | undefined> {
+  for (const key of (await db.getAllKeys("meta", receiptRange)) as string[]) {
+    const kept = await recall<StoredReceipt>(db, key);
+    const open = kept && (await unlock(await keyFor(code, kept.salt, kept.rounds), kept));
+    const item = open && (await db.get("queue", key.slice(receiptKey.length)));
+    if (item) return { item, receipt: new TextDecoder().decode(open) };
+  }
+  return undefined;
+}
+
+// receiptSeen forgets a receipt: its writer has it.
+export async function receiptSeen(db: Store, report: string): Promise<void> {
+  const tx = db.transaction("meta", "readwrite", strict);
+  await Promise.all([tx.store.delete(receiptKey + report), tx.done]);
 }
 
 // freeNumber is a number that is not in use, by chance: the order in which
@@ -222,9 +252,15 @@ export class Sender {
     await this.run();
   }
 
-  // forget takes out numbers of reports that were received long ago.
+  // forget takes out numbers of reports that were received long ago, and receipts
+  // that nobody came back for.
   private async forget(): Promise<void> {
     const oldest = dayOf(Date.now() - keptDays * 86_400_000);
     for (const item of await this.db.getAll("queue")) if (item.state === "received" && item.day < oldest) await this.remove(item.id);
+    const unseen = dayOf(Date.now() - receiptDays * 86_400_000);
+    for (const key of (await this.db.getAllKeys("meta", receiptRange)) as string[]) {
+      const kept = await recall<StoredReceipt>(this.db, key);
+      if (kept && kept.day < unseen) await receiptSeen(this.db, key.slice(receiptKey.length));
+    }
   }
 }

@@ -5,7 +5,7 @@ import { el, field, row } from "../el.ts";
 import { path, type Flow } from "../flow.ts";
 import { plainCode, shown } from "../lock.ts";
 import { spoken } from "../receipt.ts";
-import { enqueue, filesLeft } from "../queue.ts";
+import { enqueue, filesLeft, receiptSeen } from "../queue.ts";
 import type { Item } from "../store.ts";
 import { note } from "../timing.ts";
 import { locale, t, type Key } from "../words.ts";
@@ -77,8 +77,8 @@ export class Ending {
     try {
       if (!(await app.pad!.keep())) return app.tell();
       const { seconds, skipped } = app.draft;
-      const { item, receipt } = await enqueue(app.db, app.pad!, service, Date.now());
-      app.pad = undefined;
+      const { item, receipt } = await enqueue(app.db, app.pad!, service, Date.now(), app.turnNow()?.secret);
+      app.pad = app.turn = undefined;
       await note(app.db, seconds, skipped).catch(() => {});
       await app.count();
       app.show(this.sent(app, item, receipt));
@@ -91,7 +91,7 @@ export class Ending {
   }
 
   // sent says where the report is, and keeps saying it. The receipt code is on
-  // this screen only: the tablet does not keep it.
+  // this screen only, and under the draft's code until Done is pressed.
   sent = (app: App, item: Item, receipt: string): Screen => {
     const title = () => document.querySelector("h1");
     const state = el("p", { class: "where", id: "where" });
@@ -116,7 +116,7 @@ export class Ending {
       name: "sent",
       watch: () => void draw(),
       title: t("sent_title_saved"),
-      next: { words: t("done"), press: () => void app.putAway() },
+      next: { words: t("done"), press: () => void receiptSeen(app.db!, item.id).catch(() => {}).then(() => app.putAway()) },
       strong: true,
       body: [
         stages,
@@ -124,6 +124,7 @@ export class Ending {
         el("p", {}, t("sent_code")),
         el("p", { class: "code long", id: "code" }, spoken(receipt)),
         el("p", {}, t("sent_keep")),
+        el("p", { class: "more" }, t("sent_again")),
         voice,
         files,
       ],

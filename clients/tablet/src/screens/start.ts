@@ -7,7 +7,8 @@ import type { Flow } from "../flow.ts";
 import { warnings } from "../health.ts";
 import { Pad } from "../pad.ts";
 import { hearScreen } from "./hear.ts";
-import { recall, remember } from "../store.ts";
+import { shownAgain } from "../queue.ts";
+import { recall, remember, type Item } from "../store.ts";
 import { timings } from "../timing.ts";
 import { language, languages, locale, speak, t } from "../words.ts";
 
@@ -27,7 +28,10 @@ export class Start {
   private tries = 0;
   private until = 0;
 
-  constructor(private flow: Flow) {}
+  constructor(
+    private flow: Flow,
+    private sent: (app: App, item: Item, receipt: string) => Screen,
+  ) {}
 
   start = (app: App): Screen => {
     const warned = el("div", { id: "warnings" });
@@ -73,7 +77,10 @@ export class Start {
       if (trying || code.trim() === "") return;
       trying = true;
       wrong.textContent = t("draft_working");
-      const found = await Pad.find(app.db!, code).finally(() => (trying = false));
+      const found = await Pad.find(app.db!, code).catch(() => []);
+      const again = found.length === 0 ? await shownAgain(app.db!, code).catch(() => undefined) : undefined;
+      trying = false;
+      if (again) return app.show(this.sent(app, again.item, again.receipt));
       if (found.length === 0) {
         // Each wrong code after the third waits twice as long.
         if (++this.tries > 3) this.until = Date.now() + 1000 * Math.min(300, 5 * 2 ** (this.tries - 4));

@@ -8,6 +8,7 @@ import { shrunk } from "../photo.ts";
 import { Recorder } from "../sound.ts";
 import { whereNow } from "../position.ts";
 import { bodyMap } from "./body.ts";
+import { offered, pick } from "./turn.ts";
 import { planMap, planOf, planWords } from "./plan.ts";
 import { t, type Key } from "../words.ts";
 
@@ -39,8 +40,30 @@ export class Telling {
         app.show(this.name(app));
       },
     });
+    const said = el("p", { role: "status", id: "turn-said" });
+    const tell = () => {
+      const on = app.turnNow();
+      said.textContent = on ? t("pin_right", { n: Math.max(1, Math.floor((on.until - Date.now()) / 60_000)) }) : "";
+    };
+    tell();
+    const again = () => app.show(this.name(app));
+    const mine = row({
+      words: t("pin_offer"), more: t("pin_offer_more"), id: "pick",
+      press: () => {
+        said.textContent = t("pin_looking");
+        void pick(app, again).then((why) => said.isConnected && (said.textContent = why));
+      },
+    });
     return this.asks("name", t("name_title"), [
-      field({ label: t("name_label"), value: d.name, max: 120, id: "name", input: this.keeps(app, (v) => (d.name = v)) }),
+      offered(app) ? el("div", { class: "rows" }, mine) : null,
+      said,
+      field({
+        label: t("name_label"), value: d.name, max: 120, id: "name",
+        input: this.keeps(app, (v) => {
+          d.name = v;
+          tell();
+        }),
+      }),
       field({ label: t("name_contact"), more: t("name_contact_more"), value: d.contact, max: 200, id: "contact", input: this.keeps(app, (v) => (d.contact = v)) }),
       el("div", { class: "rows" }, mate),
     ]);
