@@ -27,9 +27,18 @@ type Facts interface {
 	Wait(ctx context.Context, seq int64) error
 }
 
+// Masks covers what says who somebody is in the stories of others.
+type Masks interface {
+	// Cover returns a copy of a report as those beyond its circle may read it.
+	Cover(ctx context.Context, r *pb.Report) (*pb.Report, error)
+}
+
 // Service is the SearchService.
 type Service struct {
 	pb.UnimplementedSearchServiceServer
+	// Masks covers names for whoever may not know who did what; nil covers
+	// nothing.
+	Masks  Masks
 	index  *Projection
 	tree   Tree
 	facts  Facts
@@ -163,11 +172,21 @@ func (s *Service) wait(ctx context.Context, seq int64) error {
 func (s *Service) answer(ctx context.Context, reader index.IndexReader, seq int64, a asked) (*pb.SearchReportsResponse, error) {
 	f := a.req.GetFilter()
 	p := plan{ctx: ctx, reader: reader, fields: fieldsOf(a.view)}
+	asked := a.reading
+	if s.covers(a) {
+		// The index holds the words as they were told. What is not to be in a
+		// report is looked for in the covered text alone, and no word is
+		// corrected into one that may stand under a cover.
+		a.reading.unwanted = nil
+	}
 	spelling := corrector{plan: p, lang: s.index.lang, scope: scope(s.tree, a.reach, f.GetIncludeVoided()),
 		word: func(id, said, term string) string { return s.word(ctx, a, id, said, term) }}
-	rd, corrections, err := spelling.correct(a.reading)
-	if err != nil {
-		return nil, err
+	rd, corrections := a.reading, []correction(nil)
+	if !s.covers(a) {
+		var err error
+		if rd, corrections, err = spelling.correct(a.reading); err != nil {
+			return nil, err
+		}
 	}
 	for _, c := range corrections {
 		rd.notes = append(rd.notes, quoted([]string{c.said})+" not found, read as "+quoted(c.words))
@@ -178,7 +197,8 @@ func (s *Service) answer(ctx context.Context, reader index.IndexReader, seq int6
 	}
 	q := question{
 		rd: rd, filters: append(scope(s.tree, a.narrowed, f.GetIncludeVoided()), filters...),
-		newest: a.req.GetOrder() == pb.SearchOrder_SEARCH_ORDER_NEWEST_FIRST,
+		// How well a report fits depends on words under covers too.
+		newest: a.req.GetOrder() == pb.SearchOrder_SEARCH_ORDER_NEWEST_FIRST || s.covers(a),
 		after:  a.after, limit: a.limit, listAll: a.req.GetIncludeCounts(),
 	}
 	residual := rest(f)
@@ -190,6 +210,9 @@ func (s *Service) answer(ctx context.Context, reader index.IndexReader, seq int6
 	}
 	if residual != nil {
 		q.keep = func(names []string) ([]bool, error) { return s.facts.MatchAll(names, residual, nil) }
+	}
+	if s.covers(a) {
+		q.keep = s.stillFits(ctx, a, asked, q.keep)
 	}
 	found, err := find(p, q)
 	if err != nil {
@@ -224,6 +247,9 @@ func (s *Service) hits(ctx context.Context, resp *pb.SearchReportsResponse, rd r
 		if !ok {
 			continue
 		}
+		if s.covers(a) {
+			h.score = 0
+		}
 		resp.Hits = append(resp.Hits, &pb.SearchHit{
 			Report: r.GetName(), ShortCode: r.GetShortCode(), Kind: r.GetKind(), Workplace: r.GetWorkplace(),
 			OccurTime: r.GetOccurTime(), Snippet: s.index.lang.passage(r, rd), Score: h.score,
@@ -252,7 +278,13 @@ func (s *Service) report(ctx context.Context, a asked, id string) (r *pb.Report,
 	if r.GetState() == pb.ReportState_REPORT_STATE_VOIDED && !a.req.GetFilter().GetIncludeVoided() {
 		return nil, false, nil
 	}
-	return access.Redact(r, a.view), true, nil
+	r = access.Redact(r, a.view)
+	if s.covers(a) {
+		if r, err = s.Masks.Cover(ctx, r); err != nil {
+			return nil, false, fmt.Errorf("search: cover names: %w", err)
+		}
+	}
+	return r, true, nil
 }
 
 // word returns how a term stands in a report that the asker may see.

@@ -156,6 +156,7 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	r.numbers = measure.New(figures, tree, pastOfFigures{r.past}, cfg.Clock)
 	r.numbers.Smallest(cfg.Smallest)
 	r.search = search.New(r.index, tree, figures, tokens)
+	r.search.Masks = r.masks
 	r.export = export.New(export.Deps{
 		Measures: r.numbers, Finder: figures, Log: l, Tree: tree, Past: pastOfSummaries{r.past}, Draw: measure.Draw,
 		Edition: codes.Credit(), Clock: cfg.Clock, Smallest: cfg.Smallest,
