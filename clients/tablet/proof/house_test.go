@@ -27,6 +27,9 @@ type house struct {
 	*servertest.Server
 	t   *testing.T
 	web string
+	// options start the server; backend is where it listens.
+	options servertest.Options
+	backend atomic.Pointer[url.URL]
 	// away makes the network dead: nothing gets through.
 	away atomic.Bool
 	// lost is how many answers are lost on the way back, after the server has
@@ -61,24 +64,30 @@ func newHouse(t *testing.T, o houseOptions) *house {
 			Radio:   "Channel 12", Place: "Northside depot, 14 Works Lane", Latitude: &lat, Longitude: &lon}}
 	}
 	h := &house{t: t}
-	h.Server = servertest.Start(t, servertest.Options{Clock: o.clock, Desk: func(conn grpc.ClientConnInterface, form string) (http.Handler, error) {
+	h.options = servertest.Options{Data: t.TempDir(), Clock: o.clock, Desk: func(conn grpc.ClientConnInterface, form string) (http.Handler, error) {
 		if o.closed {
 			form = ""
 		}
 		return tablet.Handler(conn, tablet.Options{FormToken: form, Idle: o.idle, Settings: o.card, Clock: o.clock})
-	}})
+	}}
+	h.start()
 	h.Shire()
 	h.front()
 	return h
 }
 
+// start starts the server, anew on the same data after it was stopped.
+func (h *house) start() {
+	h.t.Helper()
+	h.Server = servertest.Start(h.t, h.options)
+	h.backend.Store(&url.URL{Scheme: "http", Host: h.Web})
+}
+
 // front puts the failing network in front of the server.
 func (h *house) front() {
-	backend, err := url.Parse("http://" + h.Web)
-	require.NoError(h.t, err)
 	proxy := &httputil.ReverseProxy{
 		Rewrite: func(r *httputil.ProxyRequest) {
-			r.SetURL(backend)
+			r.SetURL(h.backend.Load())
 			r.Out.Host = r.In.Host
 			if strings.HasSuffix(r.In.URL.Path, "/sw.js") {
 				r.Out.Header.Set("Accept-Encoding", "identity")

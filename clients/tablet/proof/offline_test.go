@@ -205,6 +205,35 @@ func TestFortnight(t *testing.T) {
 	w.quiet()
 }
 
+// TestServerDown stops the server itself while reports come, in the middle of what
+// is sent as well, and starts it anew on the same data: none lost, none doubled.
+func TestServerDown(t *testing.T) {
+	t.Parallel()
+	h := newHouse(t, houseOptions{})
+	w := newWindow(t, h)
+	w.open()
+	w.ready()
+	want := map[string]int{}
+	say := func(words string) {
+		t.Helper()
+		w.quick(words, false)
+		want[words] = 1
+	}
+	say("Before.")
+	for round := range 2 {
+		for n := range 3 {
+			say(fmt.Sprintf("Just before stop %d, number %d.", round, n))
+		}
+		h.Stop()
+		say(fmt.Sprintf("While it is down, %d.", round))
+		h.start()
+	}
+	w.tap("#mine")
+	w.at("mine")
+	w.trying(fmt.Sprintf(`document.querySelectorAll(".item-received").length >= %d`, len(want)))
+	require.Equal(t, want, narratives(h.stored()))
+}
+
 // states counts what is in the queue, for a failing test.
 const states = `new Promise(d => { const o = indexedDB.open("fairlead-tablet"); o.onsuccess = () => { const g = o.result.transaction("queue").objectStore("queue").getAll(); g.onsuccess = () => {
 	const n = {}; for (const i of g.result) { const k = (i.number ? "report " : "file ") + i.state + (i.ciphertext ? " held" : ""); n[k] = (n[k] ?? 0) + 1; } d(JSON.stringify(n)); o.result.close(); } } })`

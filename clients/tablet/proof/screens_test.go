@@ -5,10 +5,13 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	pb "fairlead/proto/gen/fairlead/v1"
 )
 
 // everyScreen goes to every screen of the app, one after the other, and stops at
@@ -135,6 +138,64 @@ const targets = `(() => {
 	if (document.documentElement.scrollWidth > innerWidth + 0.5) wrong.push("the page is " + document.documentElement.scrollWidth + " wide");
 	return wrong;
 })()`
+
+// wellMade looks at one screen: axe-core, and targets.
+func (w *window) wellMade(name string) {
+	w.t.Helper()
+	assert.Empty(w.t, eval[[]string](w, targets), name)
+	assert.Empty(w.t, w.axe(axeSource(w.t)), name)
+}
+
+// TestRareScreens looks at the screens off the way: the question whether anybody
+// is still there, two versions of a draft, what was heard, and warnings.
+func TestRareScreens(t *testing.T) {
+	t.Parallel()
+	h := newHouse(t, houseOptions{idle: 40 * time.Second})
+	w := newWindow(t, h)
+	w.sized(phone)
+	w.before(shift(26 * 60 * 60 * 1000))
+	w.open()
+	w.ready()
+	w.do(chromedp.Reload())
+	w.at("start")
+	w.waitText("#warnings", "wrong by about")
+	w.wellMade("warnings")
+	w.file(telling{kind: "hazard", who: "nobody", words: "The rail is loose."})
+	w.waitText("h1", "Received")
+	code := w.text("#code")
+	_, err := pb.NewMessageServiceClient(h.Conn()).AskTeller(h.As("adviser"), &pb.AskTellerRequest{Report: h.stored()[0].GetName(), Text: "Which rail is it?"})
+	require.NoError(t, err)
+	w.tap("#next")
+	w.at("start")
+	w.tap("#hear")
+	w.at("hear")
+	w.write("#receipt", code)
+	w.tap("#next")
+	w.at("heard")
+	w.wellMade("heard")
+	w.tap("#back")
+	w.at("start")
+
+	// Two versions of a draft, as two windows leave them.
+	w.tap("#tell")
+	w.at("kind")
+	draft := strings.TrimPrefix(w.waitText(".state", "Kept on this"), "Kept on this tablet. Your code: ")
+	require.True(t, eval[bool](w, `new Promise(d => { const o = indexedDB.open("fairlead-tablet"); o.onsuccess = () => { const s = o.result.transaction("drafts", "readwrite").objectStore("drafts"); const g = s.getAll();
+		g.onsuccess = () => { s.put({...g.result[0], id: "another"}).onsuccess = () => { d(true); o.result.close(); }; } } })`))
+	w.until(`!!document.querySelector("#idle")`)
+	w.wellMade("idle")
+	w.tap("#go-on")
+	w.until(`!document.querySelector("#idle")`)
+	w.tap("#back")
+	w.at("start")
+	w.tap("#open-draft")
+	w.at("draft")
+	w.write("#code", draft)
+	w.tap("#next")
+	w.at("versions")
+	w.wellMade("versions")
+	w.quiet()
+}
 
 // TestScreens looks at every screen, by size and scheme and language: axe-core,
 // 7 to 1, targets, nothing out of the window; and leaves pictures.
