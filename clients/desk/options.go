@@ -39,6 +39,7 @@ var options = map[string][]option{
 		{"identities", "who told and who was hurt are taken out"}, {"words", "words, photos and names are taken out"}},
 	"stage": {{"made-safe", "made safe for now"}, {"in-hand", "somebody is working on it"}, {"decided", "decided what will be done"}, {"done", "done"},
 		{"nothing-done", "nothing will be done"}},
+	"placelevel": {{"organisation", "the organisation"}, {"site", "a site"}, {"area", "an area"}, {"crew", "a crew"}},
 	"role": {{"worker", "reports what happens"}, {"supervisor", "supervises"}, {"representative", "represents a work group"}, {"adviser", "advises on safety"},
 		{"committee", "sits on the safety committee"}, {"officer", "is an officer of the business"}, {"auditor", "audits"}, {"administrator", "looks after access"},
 		{"integration", "is a program"}},
