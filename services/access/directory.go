@@ -121,8 +121,8 @@ func (d *Directory) AddWithToken(who Principal, token string) error {
 	if !ok || !idRule.MatchString(id) {
 		return fmt.Errorf("access: name must be principals/ and 1 to 63 lower-case letters, digits and hyphens, not %q", who.Name)
 	}
-	if who.Name == Anonymous {
-		return fmt.Errorf("access: %s is kept for reports of nobody's name; choose another", Anonymous)
+	if who.Name == Anonymous || who.Name == Confidential {
+		return fmt.Errorf("access: %s is kept for reports of nobody's name; choose another", who.Name)
 	}
 	if len(who.Roles) == 0 {
 		return errors.New("access: a principal needs at least one role")

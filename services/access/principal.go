@@ -11,6 +11,10 @@ import (
 // Anonymous is the actor that the log names when nobody may know who acted.
 const Anonymous = "principals/anonymous"
 
+// Confidential is the actor that the log names when somebody tells in
+// confidence: who it was is said by the teller alone, which is sealed.
+const Confidential = "principals/confidential"
+
 // nowhere is a workplace that cannot be: names begin with a letter or digit.
 // Whoever reaches no workplace has it as the only one, since none means all.
 const nowhere = "workplaces/-"

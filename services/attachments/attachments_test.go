@@ -364,7 +364,7 @@ func TestKeepLocation(t *testing.T) {
 func TestWho(t *testing.T) {
 	t.Parallel()
 	h := newHouse(t)
-	mine := h.report(pb.TellerMode_TELLER_MODE_CONFIDENTIAL, "worker")
+	mine := h.report(pb.TellerMode_TELLER_MODE_NAMED, "worker")
 	nowhere := "reports/" + uuid.NewString()
 	for name, c := range map[string]struct {
 		who  context.Context
@@ -397,6 +397,33 @@ func TestWho(t *testing.T) {
 	require.Contains(t, status.Convert(err).Message(), "hand the file to your supervisor")
 	// Reading is for those who see the report.
 	_, err = h.read(as(pb.Role_ROLE_SUPERVISOR, "s", "workplaces/quarry-road"), first.GetAttachment().GetName(), 0)
+	require.Equal(t, codes.NotFound, status.Code(err))
+}
+
+// TestWho_confidential: of a report told in confidence the log knows nobody, so
+// that whoever may file and knows its name may add for a day, and everybody who
+// does is nobody in the log as well.
+func TestWho_confidential(t *testing.T) {
+	t.Parallel()
+	h := newHouse(t)
+	mine := h.report(pb.TellerMode_TELLER_MODE_CONFIDENTIAL, "worker")
+	header := &pb.AttachmentHeader{Report: mine, AttachmentId: uuid.NewString(), RequestId: uuid.NewString()}
+	first, err := h.add(worker, header, photo(t, 8))
+	require.NoError(t, err)
+	_, err = h.add(adviser, &pb.AttachmentHeader{Report: mine}, photo(t, 7))
+	require.NoError(t, err)
+	changes, err := h.log.Changes(t.Context(), 0, 100)
+	require.NoError(t, err)
+	for _, c := range changes {
+		if strings.HasPrefix(c.Name, mine+"/") {
+			require.Equal(t, access.Confidential, c.Actor)
+		}
+	}
+	h.now = now.Add(25 * time.Hour)
+	again, err := h.add(worker, header, photo(t, 8))
+	require.NoError(t, err)
+	require.True(t, proto.Equal(first, again))
+	_, err = h.add(worker, &pb.AttachmentHeader{Report: mine}, photo(t, 9))
 	require.Equal(t, codes.NotFound, status.Code(err))
 }
 

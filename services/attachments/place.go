@@ -29,10 +29,11 @@ const byReceipt = 30 * 24 * time.Hour
 // it.
 type place struct {
 	report, name string
-	// anonymous says that nobody may know who told.
-	anonymous bool
-	actor     string
-	time      time.Time
+	// anonymous says that nobody may know who told, confidential that a named
+	// few may: the log knows neither.
+	anonymous, confidential bool
+	actor                   string
+	time                    time.Time
 }
 
 // place decides whether the caller may add to a report, and as whom.
@@ -49,7 +50,8 @@ func (s *Service) place(ctx context.Context, h *pb.AttachmentHeader) (*place, er
 		return nil, err
 	}
 	who, now := access.From(ctx), s.Clock()
-	p := &place{report: h.GetReport(), anonymous: r.GetTellerMode() == pb.TellerMode_TELLER_MODE_ANONYMOUS, actor: who.Name, time: now}
+	p := &place{report: h.GetReport(), anonymous: r.GetTellerMode() == pb.TellerMode_TELLER_MODE_ANONYMOUS,
+		confidential: r.GetTellerMode() == pb.TellerMode_TELLER_MODE_CONFIDENTIAL, actor: who.Name, time: now}
 	until := r.GetReceiveTime().AsTime().Add(afterFiling)
 	if p.anonymous {
 		until = until.Add(afterFiling)
@@ -58,6 +60,9 @@ func (s *Service) place(ctx context.Context, h *pb.AttachmentHeader) (*place, er
 			// Whoever adds now may be who told.
 			p.actor = access.Anonymous
 		}
+	}
+	if p.confidential && (now.Before(until) || !works(who)) {
+		p.actor = access.Confidential // the same
 	}
 	given := strings.ToLower(h.GetAttachmentId())
 	if p.name = p.report + "/attachments/" + given; given == "" {
@@ -70,6 +75,9 @@ func (s *Service) place(ctx context.Context, h *pb.AttachmentHeader) (*place, er
 		}
 		if proven && p.anonymous {
 			p.actor = access.Anonymous
+		}
+		if proven && p.confidential {
+			p.actor = access.Confidential
 		}
 		if !proven {
 			if err := s.filed(ctx, p, who, now.Before(until)); err != nil {
@@ -109,11 +117,14 @@ func (s *Service) holdsReceipt(ctx context.Context, h *pb.AttachmentHeader, inTi
 // filed returns nil when the caller is who filed the report, lately. Somebody
 // else hears that it is not there.
 func (s *Service) filed(ctx context.Context, p *place, who access.Principal, lately bool) error {
-	if p.anonymous {
+	if p.anonymous || p.confidential {
 		// Its name says nothing and is known to whoever filed it, and to
 		// those who may see it.
 		if lately {
 			return nil
+		}
+		if _, err := s.Ledger.Get(ctx, p.name); err == nil && p.confidential {
+			return nil // what was added in time is answered as then
 		}
 		return fault.NotFound(p.report)
 	}

@@ -141,6 +141,10 @@ func (s *Service) stamp(f *filing, now time.Time) {
 		recorder = access.Anonymous
 	case pb.TellerMode_TELLER_MODE_NAMED:
 		recorder = f.actor
+	default:
+		// Whoever has the database must not find open in the log what lies
+		// closed beside the report.
+		f.actor = access.Confidential
 	}
 	r.State = pb.ReportState_REPORT_STATE_RECEIVED
 	r.ReceiveTime, r.UpdateTime = timestamppb.New(received), timestamppb.New(received)

@@ -38,7 +38,7 @@ func (s *Service) check(p *pb.Principal) fault.Violations {
 	switch {
 	case !nameForm.MatchString(p.GetName()):
 		vs.Add("principal.name", "must be principals/ and 1 to 63 lower-case letters, digits and hyphens, such as principals/r-fern")
-	case p.GetName() == access.Anonymous:
+	case p.GetName() == access.Anonymous, p.GetName() == access.Confidential:
 		vs.Add("principal.name", "is kept for reports of nobody's name; choose another")
 	}
 	if n := len(strings.TrimSpace(p.GetDisplayName())); n == 0 || n > 120 {
