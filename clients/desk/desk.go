@@ -47,6 +47,8 @@ type desk struct {
 	receipts  pb.ReceiptServiceClient
 	messages  pb.MessageServiceClient
 	reads     pb.ReadServiceClient
+	masks     pb.MaskServiceClient
+	keepers   pb.KeeperServiceClient
 
 	principals pb.PrincipalServiceClient
 	devices    pb.DeviceServiceClient
@@ -78,6 +80,7 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 		export: pb.NewExportServiceClient(conn), changes: pb.NewChangeServiceClient(conn),
 		access: pb.NewAccessServiceClient(conn), retention: pb.NewRetentionServiceClient(conn), files: pb.NewAttachmentServiceClient(conn),
 		receipts: pb.NewReceiptServiceClient(conn), messages: pb.NewMessageServiceClient(conn), reads: pb.NewReadServiceClient(conn),
+		masks: pb.NewMaskServiceClient(conn), keepers: pb.NewKeeperServiceClient(conn),
 		principals: pb.NewPrincipalServiceClient(conn), devices: pb.NewDeviceServiceClient(conn), signins: pb.NewSignInServiceClient(conn),
 		opts: opts, pages: p, sessions: newSessions(opts.Clock),
 		doors: newLimiter(opts.Clock, 30, time.Minute), mailbox: newLimiter(opts.Clock, 30, time.Minute), hearing: newLimiter(opts.Clock, 30, time.Minute),
@@ -133,6 +136,7 @@ func (d *desk) routes() error {
 	d.mux.HandleFunc("POST /receipt", d.receipt)
 
 	d.mux.HandleFunc("GET /{$}", d.signedIn(d.home))
+	d.mux.HandleFunc("GET /keepers", d.signedIn(d.keepersPage))
 	d.mux.HandleFunc("/", d.signedIn(d.lost))
 	for pattern, p := range map[string]struct {
 		method string // what it takes to open the page
@@ -149,6 +153,8 @@ func (d *desk) routes() error {
 
 		"POST /reports/{id}/ask":      {"MessageService.AskTeller", d.ask},
 		"POST /reports/{id}/tell":     {"MessageService.TellProgress", d.tell},
+		"POST /reports/{id}/teller":   {"ReportService.GetTeller", d.openTeller},
+		"POST /reports/{id}/masked":   {"MaskService.SetMaskedText", d.cover},
 		"POST /reports/{id}/void":     {"ReportService.VoidReport", d.void},
 		"POST /reports/{id}/harm":     {"ReportService.AddHarm", d.addHarm},
 		"POST /reports/{id}/outcome":  {"ReportService.RecordOutcome", d.recordOutcome},
@@ -195,6 +201,9 @@ func (d *desk) routes() error {
 		"POST /people/{id}/back":      {"PrincipalService.UpdatePrincipal", d.stand(pb.PrincipalState_PRINCIPAL_STATE_ACTIVE, "back")},
 		"POST /people/{id}/leave":     {"PrincipalService.EndPrincipal", d.leave},
 		"POST /people/{id}/code":      {"SignInService.MakeSignInCode", d.signInCode},
+		"POST /keepers":               {"KeeperService.NameKeeper", d.nameKeeper},
+		"POST /keepers/become":        {"KeeperService.BecomeKeeper", d.becomeKeeper},
+		"POST /keepers/{id}/end":      {"KeeperService.EndKeeper", d.endKeeper},
 		"GET /tablets":                {"DeviceService.ListDevices", d.tablets},
 		"POST /tablets":               {"DeviceService.CreateDevice", d.addTablet},
 		"POST /tablets/{id}/renew":    {"DeviceService.RenewEnrolment", d.renewTablet},

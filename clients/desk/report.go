@@ -22,6 +22,7 @@ func (d *desk) showReport(v *visit) { d.renderReport(v, retry{}, http.StatusOK) 
 var done = map[string]string{"amended": "Amended. The earlier words stay in the history.", "voided": "Taken out of every figure. The record stays.",
 	"harm": "Added.", "outcome": "Recorded. The case counts once, in its worst outcome.", "absence": "Recorded.", "coded": "Coded.",
 	"asked": "Asked. Whoever told this reads it by the receipt code.", "told": "Told. Whoever told this reads it by the receipt code.",
+	"masked":   "Stored. Representatives and auditors read it so from now on.",
 	"attached": "Added.", "removed": "Removed. That it was there stays in the history; its bytes are destroyed."}
 
 // renderReport draws the page of a report, with a form that has to be sent
@@ -63,7 +64,7 @@ func (d *desk) renderReport(v *visit, t retry, code int) {
 		d.problem(v.w, v, err)
 		return
 	}
-	for _, part := range []func(*visit, *pb.Report, map[string]any) error{d.heard, d.readers} {
+	for _, part := range []func(*visit, *pb.Report, map[string]any) error{d.heard, d.covered, d.readers} {
 		if err := part(v, r, data); err != nil {
 			d.problem(v.w, v, err)
 			return
@@ -91,6 +92,10 @@ func reportFields(form string) map[string]shown {
 		out["narrative"], out["spot"], out["done_right_away"] = shown{"What happened", at("narrative")}, shown{"Exact spot", at("spot")}, shown{"Done right away", at("done_right_away")}
 	case "ask", "tell":
 		out["text"], out["stage"] = shown{"Words", at("text")}, shown{"How far it has come", at("stage")}
+	case "teller":
+		out["passphrase"] = shown{"Your passphrase as a keeper", at("passphrase")}
+	case "masked":
+		out["narrative"] = shown{"The story for others", at("narrative")}
 	case "attach":
 		out["chunk"], out["caption"], out["keep_location"] = shown{"Photo or sound", at("file")}, shown{"What it shows or says", at("caption")}, shown{"Keep the place", at("keep_location")}
 	case "harm":

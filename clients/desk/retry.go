@@ -1,6 +1,10 @@
 package desk
 
-import "net/url"
+import (
+	"net/url"
+
+	pb "fairlead/proto/gen/fairlead/v1"
+)
 
 // retry is a form of a page that has to be sent again, with what was typed and
 // what was wrong with it. A page has several forms; only the one that was sent
@@ -12,6 +16,8 @@ type retry struct {
 	Values url.Values
 	// Flaws are what was wrong.
 	Flaws []flaw
+	// Opened is who told, shown once; nil when nobody asked.
+	Opened *pb.Teller
 }
 
 // Is reports whether this is the form that has to be sent again.
