@@ -34,6 +34,8 @@ type Recorder struct {
 	newID  func() string
 	log    *slog.Logger
 
+	flushing sync.Mutex
+
 	mu      sync.Mutex
 	waiting []*pb.Reading
 	seen    map[seen]time.Time
@@ -130,6 +132,10 @@ func (r *Recorder) wake() {
 
 // Flush writes down all that is waiting.
 func (r *Recorder) Flush(ctx context.Context) error {
+	// One at a time: what is taken from the front of those waiting is what was
+	// written.
+	r.flushing.Lock()
+	defer r.flushing.Unlock()
 	for {
 		r.mu.Lock()
 		batch := r.waiting[:min(len(r.waiting), atOnce)]
