@@ -295,16 +295,17 @@ func TestStates(t *testing.T) {
 	require.Empty(t, h.stored())
 
 	// The answer is lost on its way back: it left, and nobody says more.
-	h.lost.Store(1)
+	h.lost.Store(1 << 30)
 	h.away.Store(false)
 	w.do(chromedp.Evaluate[chromedp.Void](`dispatchEvent(new Event("online"))`))
 	w.waitText("h1", "Sent")
 	require.Eventually(t, func() bool { return len(h.stored()) == 1 }, patience, 50*time.Millisecond)
 	w.look("sent-sent")
+	h.lost.Store(0)
 	w.do(chromedp.Evaluate[chromedp.Void](`dispatchEvent(new Event("online"))`))
 	w.waitText("h1", "Received")
 	require.Contains(t, w.text("#voice"), h.stored()[0].GetShortCode())
 	w.look("sent-received")
 	require.Len(t, h.stored(), 1)
-	require.EqualValues(t, 2, h.sent.Load())
+	require.GreaterOrEqual(t, h.sent.Load(), int64(2))
 }
