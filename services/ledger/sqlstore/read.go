@@ -94,7 +94,18 @@ func listResources(ctx context.Context, all, ofKind prepared, kind, prefix, afte
 	if kind != "" {
 		stmt, args = ofKind, []any{from, to, kind, limit}
 	}
-	return collect(ctx, stmt, scanResource, args...)
+	list, err := collect(ctx, stmt, scanResource, args...)
+	if err != nil {
+		return nil, err
+	}
+	last := after
+	for _, r := range list {
+		if r.Name <= last {
+			return nil, fmt.Errorf("%w: run the check", errOrder) // see Changes
+		}
+		last = r.Name
+	}
+	return list, nil
 }
 
 // collect runs a query and scans all its rows.
@@ -145,8 +156,20 @@ func (s *Store) Changes(ctx context.Context, after int64, limit int) ([]ledger.C
 	if err != nil {
 		return nil, s.fail(fmt.Sprintf("changes after %d", after), err)
 	}
+	// In a damaged file an index may lead anywhere. Who pages by the last number
+	// must get on, or would read the same for ever.
+	last := after
+	for _, c := range list {
+		if c.Seq <= last {
+			return nil, fmt.Errorf("ledger: changes after %d: %w: %d comes after %d: run the check", after, errOrder, c.Seq, last)
+		}
+		last = c.Seq
+	}
 	return list, nil
 }
+
+// errOrder says that a damaged file was read out of its order.
+var errOrder = errors.New("the file is out of order")
 
 // History implements ledger.Ledger.
 func (s *Store) History(ctx context.Context, name string) ([]ledger.Change, error) {
