@@ -79,30 +79,37 @@ func (f *Facts) CatchUp(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("facts: catch up: %w", err)
 	}
-	// The next batch is read while this one is decoded and applied.
-	read := make(chan []ledger.Change, 1)
+	// Reading takes far longer than applying, and one reader has one processor:
+	// the next few stretches are read at once, each by its own numbers, and
+	// applied in order.
 	g, ctx := errgroup.WithContext(ctx)
+	parts := make(chan chan []ledger.Change, ahead)
 	g.Go(func() error {
-		defer close(read)
-		for from := f.Seq(); from < head.Seq; {
-			changes, err := f.source.Changes(ctx, from, batch)
-			if err != nil {
-				return fmt.Errorf("facts: catch up after %d: %w", from, err)
-			}
-			if len(changes) == 0 || changes[0].Seq != from+1 {
-				return fmt.Errorf("facts: catch up after %d: the log has a gap: run the check", from)
-			}
-			from = changes[len(changes)-1].Seq
+		defer close(parts)
+		for from := f.Seq(); from < head.Seq; from += batch {
+			part, to := make(chan []ledger.Change, 1), min(from+batch, head.Seq)
 			select {
-			case read <- changes:
+			case parts <- part:
 			case <-ctx.Done():
 				return ctx.Err()
 			}
+			g.Go(func() error {
+				defer close(part)
+				changes, err := f.stretch(ctx, from, to)
+				part <- changes
+				return err
+			})
 		}
 		return nil
 	})
 	g.Go(func() error {
-		for changes := range read {
+		for part := range parts {
+			changes := <-part
+			if len(changes) == 0 {
+				// It could not be read; whoever read it says why.
+				<-ctx.Done()
+				return ctx.Err()
+			}
 			if err := f.apply(ctx, changes); err != nil {
 				return err
 			}
@@ -110,6 +117,30 @@ func (f *Facts) CatchUp(ctx context.Context) error {
 		return ctx.Err()
 	})
 	return g.Wait()
+}
+
+// ahead is how many stretches of the log are read before they are applied.
+const ahead = 3
+
+// stretch reads the changes after from up to to, all of them.
+func (f *Facts) stretch(ctx context.Context, from, to int64) ([]ledger.Change, error) {
+	var out []ledger.Change
+	for from < to {
+		changes, err := f.source.Changes(ctx, from, int(to-from))
+		if err != nil {
+			return nil, fmt.Errorf("facts: catch up after %d: %w", from, err)
+		}
+		if len(changes) == 0 || changes[0].Seq != from+1 {
+			return nil, fmt.Errorf("facts: catch up after %d: the log has a gap: run the check", from)
+		}
+		from = changes[len(changes)-1].Seq
+		if out == nil {
+			out = changes
+			continue
+		}
+		out = append(out, changes...)
+	}
+	return out, nil
 }
 
 // Run follows the log until ctx ends.
