@@ -38,7 +38,6 @@ var (
 	phones = regexp.MustCompile(`(\+?\d|\(0\d\))[\d ()-]{6,}\d`)
 	// A plate of this country has five to seven letters and digits of both kinds.
 	plates = regexp.MustCompile(`\b(?:[A-Z]{2,3}[ -]?\d{2,3}[ -]?[A-Z]{0,2}|\d{1,3}[ -]?[A-Z]{2,3}|[A-Z]{2}[ -]?\d{2}[ -]?[A-Z]{2}|\d{3}[ -]?[A-Z]{3})\b`)
-	words  = regexp.MustCompile(`[\p{L}][\p{L}'’-]*[\p{L}]|[\p{L}]`)
 	digits = regexp.MustCompile(`\d`)
 	dates  = regexp.MustCompile(`^\d{4}-\d\d-\d\d|^\d\d-\d\d-\d{4}`)
 )
@@ -69,81 +68,97 @@ func set(s string) map[string]bool {
 
 // Find returns the passages of a text that may say who somebody is, in order and
 // without overlap.
-func Find(text string, k Known) []Span {
+func Find(text string, k Known) []Span { return NewHouse(k).Find(text, nil) }
+
+// Find returns the passages of a text that may say who somebody is, in order and
+// without overlap. own is what is covered in the report that the text is of
+// besides; nil for nothing.
+func (h *House) Find(text string, own *Own) []Span {
 	var out []Span
-	for _, m := range mails.FindAllStringIndex(text, -1) {
-		out = append(out, Span{m[0], m[1], Mail, true})
-	}
-	for _, m := range phones.FindAllStringIndex(text, -1) {
-		if n := len(digits.FindAllString(text[m[0]:m[1]], -1)); n >= 8 && n <= 15 && !dated(text[m[0]:m[1]]) {
-			out = append(out, Span{m[0], m[1], Phone, true})
+	// Most texts have neither, and looking for a pattern takes longest.
+	if strings.Contains(text, "@") {
+		for _, m := range mails.FindAllStringIndex(text, -1) {
+			out = append(out, Span{m[0], m[1], Mail, true})
 		}
 	}
-	for _, m := range plates.FindAllStringIndex(text, -1) {
-		if s := strings.NewReplacer(" ", "", "-", "").Replace(text[m[0]:m[1]]); len(s) >= 5 && len(s) <= 7 {
-			out = append(out, Span{m[0], m[1], Plate, false})
+	if strings.ContainsAny(text, "0123456789") {
+		for _, m := range phones.FindAllStringIndex(text, -1) {
+			if n := len(digits.FindAllString(text[m[0]:m[1]], -1)); n >= 8 && n <= 15 && !dated(text[m[0]:m[1]]) {
+				out = append(out, Span{m[0], m[1], Phone, true})
+			}
+		}
+		for _, m := range plates.FindAllStringIndex(text, -1) {
+			if s := strings.NewReplacer(" ", "", "-", "").Replace(text[m[0]:m[1]]); len(s) >= 5 && len(s) <= 7 {
+				out = append(out, Span{m[0], m[1], Plate, false})
+			}
 		}
 	}
-	return tidy(append(out, names(text, k)...))
+	return tidy(append(out, h.names(text, own)...))
 }
 
 // dated reports whether digits are a date, such as 2026-03-31.
 func dated(s string) bool { return dates.MatchString(s) }
 
-// names finds names: those that the house knows, then guesses.
-func names(text string, k Known) []Span {
-	people := map[string]bool{}
-	for _, p := range k.People {
-		for _, part := range words.FindAllString(strings.ToLower(p), -1) {
-			if utf8.RuneCountInString(part) >= 3 && !common[part] {
-				people[part] = true
-			}
-		}
+// names finds names: those that the house knows, those of the report, then
+// guesses.
+func (h *House) names(text string, own *Own) []Span {
+	if own == nil {
+		own = &Own{}
 	}
-	places := map[string]bool{}
-	for _, p := range k.Places {
-		for _, part := range words.FindAllString(strings.ToLower(p), -1) {
-			places[part] = true
-		}
-	}
-	all := words.FindAllStringIndex(text, -1)
+	all := wordsOf(text)
+	person := func(low string) bool { return h.people[low] || own.names[low] }
+	word := func(i int) string { return text[all[i][0]:all[i][1]] }
 	var out []Span
 	for i := 0; i < len(all); i++ {
 		at := all[i]
-		word := text[at[0]:at[1]]
-		low := bare(word)
-		first, _ := utf8.DecodeRuneInString(word)
+		low := bare(word(i))
+		first, _ := utf8.DecodeRuneInString(word(i))
 		capital := unicode.IsUpper(first)
-		end := at[1] - (len(word) - len(strings.TrimSuffix(strings.TrimSuffix(word, "'s"), "’s")))
+		end := endOf(text, at)
 		// Two parts of names side by side are a name however they are written.
-		pair := i+1 < len(all) && adjacent(text, at, all[i+1]) && people[low] && people[bare(text[all[i+1][0]:all[i+1][1]])] ||
-			i > 0 && adjacent(text, all[i-1], at) && people[low] && people[bare(text[all[i-1][0]:all[i-1][1]])]
-		switch {
-		case people[low] && (capital || pair || !ordinary(low)):
-			if n := len(out); n > 0 && out[n-1].Sure && strings.Trim(text[out[n-1].End:at[0]], " ") == "" {
-				out[n-1].End = end // the second half of a name
+		pair := i+1 < len(all) && adjacent(text, at, all[i+1]) && person(low) && person(bare(word(i+1))) ||
+			i > 0 && adjacent(text, all[i-1], at) && person(low) && person(bare(word(i-1)))
+		beside := func() bool { n := len(out); return n > 0 && strings.Trim(text[out[n-1].End:at[0]], " ") == "" }
+		switch row := own.row(text, all[i:]); {
+		case row > 0:
+			out = append(out, Span{at[0], endOf(text, all[i+row-1]), Name, true})
+			i += row - 1
+		case person(low) && (capital || pair || !ordinary(low)):
+			if beside() && out[len(out)-1].Sure {
+				out[len(out)-1].End = end // the second half of a name
 				continue
 			}
 			out = append(out, Span{at[0], end, Name, true})
-		case !capital || common[low] || places[low] || shouted(word):
+		case own.guesses[low] && capital && !h.places[low]:
+			if beside() && !out[len(out)-1].Sure {
+				out[len(out)-1].End = end
+				continue
+			}
+			out = append(out, Span{at[0], end, Name, false})
+		case !capital || common[low] || h.places[low] || shouted(word(i)):
 		default:
 			lead := ""
 			if i > 0 && between(text, all[i-1], at) {
-				lead = strings.ToLower(text[all[i-1][0]:all[i-1][1]])
+				lead = strings.ToLower(word(i - 1))
 			}
-			next := i+1 < len(all) && adjacent(text, at, all[i+1]) && capitalName(text[all[i+1][0]:all[i+1][1]], places)
+			next := i+1 < len(all) && adjacent(text, at, all[i+1]) && h.capitalName(word(i+1))
 			switch {
 			case next && !begins(text, at[0]), next && titles[lead]:
-				last := all[i+1]
-				out = append(out, Span{at[0], last[0] + len(strings.TrimSuffix(strings.TrimSuffix(text[last[0]:last[1]], "'s"), "’s")), Name, titles[lead]})
+				out = append(out, Span{at[0], endOf(text, all[i+1]), Name, titles[lead]})
 				i++
-			case !begins(text, at[0]) && (leads[lead] || i+2 < len(all) && strings.ToLower(text[all[i+1][0]:all[i+1][1]]) == "and" &&
-				adjacent(text, at, all[i+1]) && adjacent(text, all[i+1], all[i+2]) && capitalName(text[all[i+2][0]:all[i+2][1]], places)):
+			case !begins(text, at[0]) && (leads[lead] || i+2 < len(all) && strings.ToLower(word(i+1)) == "and" &&
+				adjacent(text, at, all[i+1]) && adjacent(text, all[i+1], all[i+2]) && h.capitalName(word(i+2))):
 				out = append(out, Span{at[0], end, Name, titles[lead]})
 			}
 		}
 	}
 	return out
+}
+
+// endOf is where a word ends without what makes it somebody's.
+func endOf(text string, at [2]int) int {
+	word := text[at[0]:at[1]]
+	return at[0] + len(strings.TrimSuffix(strings.TrimSuffix(word, "'s"), "’s"))
 }
 
 // bare is a word in small letters without what makes it somebody's.
@@ -161,17 +176,17 @@ func ordinary(w string) bool { return smallWords[w] }
 // names that stand out, and short words in capitals are terms.
 func shouted(w string) bool { return utf8.RuneCountInString(w) > 1 && strings.ToUpper(w) == w }
 
-func capitalName(w string, places map[string]bool) bool {
+func (h *House) capitalName(w string) bool {
 	low := bare(w)
 	first, _ := utf8.DecodeRuneInString(w)
-	return unicode.IsUpper(first) && !shouted(w) && !common[low] && !places[low]
+	return unicode.IsUpper(first) && !shouted(w) && !common[low] && !h.places[low]
 }
 
 // adjacent reports whether two words stand side by side.
-func adjacent(text string, a, b []int) bool { return strings.Trim(text[a[1]:b[0]], " ") == "" }
+func adjacent(text string, a, b [2]int) bool { return strings.Trim(text[a[1]:b[0]], " ") == "" }
 
 // between is adjacent, or after a title with a full stop.
-func between(text string, a, b []int) bool {
+func between(text string, a, b [2]int) bool {
 	gap := strings.Trim(text[a[1]:b[0]], " ")
 	return gap == "" || gap == "." && titles[strings.ToLower(text[a[0]:a[1]])] || gap == ":"
 }
