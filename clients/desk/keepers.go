@@ -109,10 +109,6 @@ func (d *desk) nameKeeper(v *visit) {
 		name = called[0]
 	}
 	_, err = d.keepers.NameKeeper(v.ctx(), &pb.NameKeeperRequest{Principal: name})
-	if _, isBad := flaws(err); isBad {
-		d.renderKeepers(v, retry{Form: "name", Values: v.r.PostForm, Flaws: []flaw{bad("principal", "choose somebody of the list, or type their short name")}}, http.StatusUnprocessableEntity)
-		return
-	}
 	d.keepersThen(v, "name", "named", err)
 }
 

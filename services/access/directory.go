@@ -103,6 +103,19 @@ func (d *Directory) Principals() []Principal {
 	return out
 }
 
+// Active returns a principal of the directory by name.
+func (d *Directory) Active(name string) (Principal, bool) {
+	d.refresh()
+	d.mu.RLock()
+	defer d.mu.RUnlock()
+	for _, e := range d.entries {
+		if "principals/"+e.ID == name {
+			return e.principal(), true
+		}
+	}
+	return Principal{}, false
+}
+
 var idRule = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,62}$`)
 
 // Add puts a principal into the directory and returns its new token, which is

@@ -262,6 +262,15 @@ func (g *Registry) active(name string) (Principal, error) {
 	return Granted(name, p.GetDisplayName(), grants), nil
 }
 
+// Active returns a principal who may come in, with their roles; false when there
+// is none of the name, or they may not come in now.
+func (g *Registry) Active(name string) (Principal, bool) {
+	g.mu.RLock()
+	defer g.mu.RUnlock()
+	who, err := g.active(name)
+	return who, err == nil
+}
+
 // heard notes that a tablet was heard of today. It stays in this server's
 // memory: which hour, and who used it, is written nowhere.
 func (g *Registry) heard(device string) {

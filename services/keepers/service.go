@@ -27,11 +27,19 @@ type Slow interface {
 	Right(key string)
 }
 
+// Principals answers who may come in; see services/access.
+type Principals interface {
+	// Active returns somebody who may come in, with their roles.
+	Active(name string) (access.Principal, bool)
+}
+
 // Deps is what the room stands on. All are required.
 type Deps struct {
 	Ledger ledger.Ledger
 	Slow   Slow
-	Clock  func() time.Time
+	// Principals are those who may be named.
+	Principals Principals
+	Clock      func() time.Time
 }
 
 // Service implements KeeperService.
@@ -65,6 +73,9 @@ func (s *Service) NameKeeper(ctx context.Context, req *pb.NameKeeperRequest) (*p
 	if err := whole(ctx); err != nil {
 		return nil, err
 	}
+	if err := s.mayBeNamed(req.GetPrincipal()); err != nil {
+		return nil, err
+	}
 	return s.write(ctx, req, nameOf(req.GetPrincipal()), record.VerbName, func(k *pb.Keeper, there bool, all []*pb.Keeper) error {
 		switch {
 		case there && k.GetEndTime() == nil:
@@ -77,6 +88,20 @@ func (s *Service) NameKeeper(ctx context.Context, req *pb.NameKeeperRequest) (*p
 		k.Name, k.Principal = name, req.GetPrincipal()
 		return nil
 	})
+}
+
+// mayBeNamed refuses who is not there, and whose roles open no name: they could
+// be named and could never choose a passphrase.
+func (s *Service) mayBeNamed(principal string) error {
+	who, ok := s.Principals.Active(principal)
+	words := "is nobody who can sign in here; take the short name of somebody who can, such as principals/ada"
+	if ok {
+		if access.NewPolicy().Allow(who, "KeeperService.BecomeKeeper") == nil {
+			return nil
+		}
+		words = "cannot keep names: that takes the role of a safety adviser, an investigator or a supervisor; give them one first, or name somebody else"
+	}
+	return fault.Invalid(fault.Violation{Field: "principal", Description: words})
 }
 
 // BecomeKeeper implements KeeperService.

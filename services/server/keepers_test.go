@@ -55,6 +55,23 @@ func TestKeepers(t *testing.T) {
 	require.Equal(t, codes.PermissionDenied, refused(t, err).code)
 	_, err = house.NameKeeper(w.As("administrator"), &pb.NameKeeperRequest{Principal: "somebody"})
 	require.Equal(t, "principal", refused(t, err).fields[0].GetField())
+	// Whoever is named is there, and their role opens names.
+	admin := pb.NewPrincipalServiceClient(w.Conn())
+	_, err = admin.CreatePrincipal(w.As("administrator"), &pb.CreatePrincipalRequest{Principal: &pb.Principal{
+		Name: "principals/ivy", DisplayName: "Ivy Placeholder", SignInName: "ivy", Grants: []*pb.Grant{{Role: pb.Role_ROLE_INVESTIGATOR, Reports: []string{before.GetReport().GetName()}}}}})
+	require.NoError(t, err)
+	for principal, words := range map[string]string{
+		"principals/nobody": "nobody who can sign in", "principals/worker": "takes the role", "principals/administrator": "takes the role"} {
+		_, err = house.NameKeeper(w.As("administrator"), &pb.NameKeeperRequest{Principal: principal})
+		flaw := refused(t, err).fields
+		require.Len(t, flaw, 1, principal)
+		require.Equal(t, "principal", flaw[0].GetField())
+		require.Contains(t, flaw[0].GetDescription(), words, principal)
+	}
+	ivy, err := house.NameKeeper(w.As("administrator"), &pb.NameKeeperRequest{Principal: "principals/ivy"})
+	require.NoError(t, err, "one of those kept in the ledger")
+	_, err = house.EndKeeper(w.As("administrator"), &pb.EndKeeperRequest{Name: ivy.GetName()})
+	require.NoError(t, err)
 	k, err := house.NameKeeper(w.As("administrator"), &pb.NameKeeperRequest{Principal: me.GetName()})
 	require.NoError(t, err)
 	require.Contains(t, advice(), "No keeper", "named, and no passphrase yet")

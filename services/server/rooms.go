@@ -146,7 +146,7 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	r.places = workplace.New(l, tree, r.past, tokens, r.rules, cfg.Clock, uuid.NewString)
 	r.codes = classify.New(l, tree, r.past, codes, cfg.Clock)
 	r.masks = masking.New(masking.Deps{Ledger: l, Tree: tree, Clock: cfg.Clock})
-	r.keepers = keepers.New(keepers.Deps{Ledger: l, Slow: principals.NewThrottle(cfg.Clock), Clock: cfg.Clock})
+	r.keepers = keepers.New(keepers.Deps{Ledger: l, Slow: principals.NewThrottle(cfg.Clock), Principals: named{r.registry, cfg.Directory}, Clock: cfg.Clock})
 	r.reports = intake.New(intake.Deps{
 		Keepers: r.keepers, Masks: r.masks,
 		Ledger: known, Past: pastOfReports{r.past}, Tree: tree, Finder: figures, Codes: codes, Rules: r.rules, Tokens: tokens, Clock: cfg.Clock,

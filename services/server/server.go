@@ -74,6 +74,7 @@ func Open(ctx context.Context, cfg Config) (srv *Server, err error) {
 			return nil, err
 		}
 	}
+	cfg.Directory = s.directory // however it came
 	if s.ledger, err = openLedger(ctx, cfg); err != nil {
 		return nil, err
 	}
