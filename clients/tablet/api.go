@@ -60,7 +60,8 @@ type problem struct {
 // stored is what the tablet is told of something sealed: never its words.
 type stored struct {
 	ShortCode string   `json:"shortCode,omitempty"`
-	Notes     []string `json:"notes,omitempty"`
+	// Mendings say what is stored otherwise than it was told.
+	Mendings []string `json:"mendings,omitempty"`
 }
 
 // hello tells a tablet all that it needs while it is out of reach.
@@ -155,7 +156,11 @@ func (t *tablet) fileSealed(w http.ResponseWriter, r *http.Request) {
 		t.fail(w, err)
 		return
 	}
-	answer(w, http.StatusOK, stored{ShortCode: resp.GetShortCode(), Notes: resp.GetNotes()})
+	out := stored{ShortCode: resp.GetShortCode()}
+	for _, m := range resp.GetMendings() {
+		out.Mendings = append(out.Mendings, strings.ToLower(strings.TrimPrefix(m.String(), "MENDING_")))
+	}
+	answer(w, http.StatusOK, out)
 }
 
 // admit lets a tablet in: by its own token when it is enrolled, else as the open

@@ -13,9 +13,27 @@ import (
 	"fairlead/services/fault"
 )
 
+// note is one way in which a report is stored otherwise than it was told: for
+// machines, and in words.
+type note struct {
+	kind  pb.Mending
+	words string
+}
+
+// tell writes notes into an answer.
+func tell(resp *pb.FileSealedResponse, notes []note) {
+	for _, n := range notes {
+		resp.Notes = append(resp.Notes, n.words)
+		resp.Mendings = append(resp.Mendings, n.kind)
+	}
+}
+
+// turnOver is what is said when the turn did not last until the report came.
+var turnOver = note{pb.Mending_MENDING_TURN_OVER, "The PIN was given on the tablet, but the turn was over when the report came. It is filed by the tablet, with the name that was given."}
+
 // setClock sets the times of a report by the clock of the service, as far as
 // they come from the clock of the device.
-func setClock(r *pb.Report, ahead int64, countedBack bool) (notes []string) {
+func setClock(r *pb.Report, ahead int64, countedBack bool) []note {
 	if ahead == 0 || r == nil {
 		return nil
 	}
@@ -29,7 +47,7 @@ func setClock(r *pb.Report, ahead int64, countedBack bool) (notes []string) {
 			at.t.Seconds, at.t.Nanos = moved.GetSeconds(), moved.GetNanos()
 		}
 	}
-	return []string{"The clock of the tablet was wrong; times were set right by the clock of the service."}
+	return []note{{pb.Mending_MENDING_CLOCK, "The clock of the tablet was wrong; times were set right by the clock of the service."}}
 }
 
 // fieldsOf returns the fields that a refusal names.
@@ -67,7 +85,7 @@ var mendable = []string{"report.occur_time", "report.made_time", "report.workpla
 
 // mend changes what was refused where that loses no word of the teller, and
 // says what it did; nothing is changed when something else is wrong as well.
-func mend(req *pb.FileReportRequest, fields []string, root string) (notes []string) {
+func mend(req *pb.FileReportRequest, fields []string, root string) (notes []note) {
 	r := req.GetReport()
 	if r == nil || len(fields) == 0 {
 		return nil
@@ -93,14 +111,14 @@ func mend(req *pb.FileReportRequest, fields []string, root string) (notes []stri
 			r.Answers = map[string]pb.AnswerState{}
 		}
 		r.Answers["occur_time"] = pb.AnswerState_ANSWER_STATE_NOT_KNOWN
-		notes = append(notes, "The time of the event could not be right, so it is kept as not known; ask the teller.")
+		notes = append(notes, note{pb.Mending_MENDING_TIME, "The time of the event could not be right, so it is kept as not known; ask the teller."})
 	}
 	if made {
 		r.MadeTime = nil
 	}
 	if code {
 		req.ReceiptCode = ""
-		notes = append(notes, "The receipt code that the tablet made could not be used: nobody can ask by it what became of this report. The report itself is stored.")
+		notes = append(notes, note{pb.Mending_MENDING_RECEIPT_CODE, "The receipt code that the tablet made could not be used: nobody can ask by it what became of this report. The report itself is stored."})
 	}
 	if place {
 		r.Spot = strings.TrimSpace("Chosen on the tablet: " + strings.TrimPrefix(r.GetWorkplace(), "workplaces/") + ". " + r.GetSpot())
@@ -111,7 +129,7 @@ func mend(req *pb.FileReportRequest, fields []string, root string) (notes []stri
 			r.Spot = string(runes[:500])
 		}
 		r.Workplace = root
-		notes = append(notes, "The place that was chosen takes no reports now; the report stands at the whole organisation, and the place is in its spot.")
+		notes = append(notes, note{pb.Mending_MENDING_PLACE, "The place that was chosen takes no reports now; the report stands at the whole organisation, and the place is in its spot."})
 	}
 	return notes
 }

@@ -115,16 +115,18 @@ func (s *Service) file(ctx context.Context, content *pb.SealedContent, ahead int
 	ctx = inTurn(ctx, content)
 	resp, err := s.reports.FileReport(ctx, req)
 	if ctx != own && turnedAway(err) {
-		notes = append(notes, "The PIN was given on the tablet, but the turn was over when the report came. It is filed by the tablet, with the name that was given.")
 		ctx = own
 		resp, err = s.reports.FileReport(ctx, req)
+		notes = append(notes, turnOver)
 	}
 	switch {
 	case err == nil:
 	case before(err):
-		if resp, err = s.mendedBefore(ctx, req, err); err != nil {
+		var mended []note
+		if resp, mended, err = s.mendedBefore(ctx, req, err); err != nil {
 			return nil, err
 		}
+		notes = append(notes, mended...)
 	default:
 		mended := mend(req, fieldsOf(err), s.root())
 		if len(mended) == 0 {
@@ -132,20 +134,22 @@ func (s *Service) file(ctx context.Context, content *pb.SealedContent, ahead int
 		}
 		notes = append(notes, mended...)
 		if resp, err = s.reports.FileReport(ctx, req); before(err) {
-			resp, err = s.mendedBefore(ctx, req, err)
+			resp, _, err = s.mendedBefore(ctx, req, err)
 		}
 		if err != nil {
 			return nil, err
 		}
 	}
-	return &pb.FileSealedResponse{Name: resp.GetReport().GetName(), ShortCode: resp.GetReport().GetShortCode(),
-		SequenceNumber: resp.GetSequenceNumber(), Notes: append(resp.GetNotes(), notes...)}, nil
+	out := &pb.FileSealedResponse{Name: resp.GetReport().GetName(), ShortCode: resp.GetReport().GetShortCode(),
+		SequenceNumber: resp.GetSequenceNumber(), Notes: resp.GetNotes()}
+	tell(out, notes)
+	return out, nil
 }
 
 // mendedBefore finds the answer to a replay of a report that was mended when it
 // first came: what was wrong with it then need not be wrong now, such as a time
 // that lay ahead. The request id is taken, so nothing new can be stored by it.
-func (s *Service) mendedBefore(ctx context.Context, req *pb.FileReportRequest, refusal error) (*pb.FileReportResponse, error) {
+func (s *Service) mendedBefore(ctx context.Context, req *pb.FileReportRequest, refusal error) (*pb.FileReportResponse, []note, error) {
 	for set := 1; set < 1<<len(mendable); set++ {
 		var fields []string
 		for i, f := range mendable {
@@ -154,12 +158,12 @@ func (s *Service) mendedBefore(ctx context.Context, req *pb.FileReportRequest, r
 			}
 		}
 		variant := proto.Clone(req).(*pb.FileReportRequest)
-		mend(variant, fields, s.root())
+		notes := mend(variant, fields, s.root())
 		if resp, err := s.reports.FileReport(ctx, variant); !before(err) {
-			return resp, err
+			return resp, notes, err
 		}
 	}
-	return nil, refusal
+	return nil, nil, refusal
 }
 
 // chunk is how much of a file goes on in one message.

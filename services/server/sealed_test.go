@@ -70,11 +70,13 @@ func TestSealed_mends(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t, servertest.Options{})
 	day := int64(24 * 60 * 60)
+	clock := []pb.Mending{pb.Mending_MENDING_CLOCK}
 	for _, c := range []struct {
 		what   string
 		change func(*pb.SealedContent)
 		ahead  int64
 		check  func(*testing.T, *pb.Report)
+		says   []pb.Mending
 	}{
 		{"a clock a day ahead, counted back", func(c *pb.SealedContent) {
 			c.File.Report.OccurTime, c.CountedBack = timestamppb.New(now.Add(23*time.Hour)), true
@@ -82,27 +84,27 @@ func TestSealed_mends(t *testing.T) {
 		}, day, func(t *testing.T, r *pb.Report) {
 			require.Equal(t, now.Add(-time.Hour), r.GetOccurTime().AsTime())
 			require.Equal(t, now, r.GetMadeTime().AsTime())
-		}},
+		}, clock},
 		{"a clock a day behind", func(c *pb.SealedContent) {
 			c.File.Report.OccurTime, c.CountedBack = timestamppb.New(now.Add(-25*time.Hour)), true
 		}, -day, func(t *testing.T, r *pb.Report) {
 			require.Equal(t, now.Add(-time.Hour), r.GetOccurTime().AsTime())
-		}},
+		}, clock},
 		{"a day that was chosen stays", func(c *pb.SealedContent) {
 			c.File.Report.OccurTime = timestamppb.New(now.Add(-50 * time.Hour))
 		}, day, func(t *testing.T, r *pb.Report) {
 			require.Equal(t, now.Add(-50*time.Hour), r.GetOccurTime().AsTime())
-		}},
+		}, clock},
 		{"a time that cannot be", func(c *pb.SealedContent) { c.File.Report.OccurTime = timestamppb.New(now.Add(50 * time.Hour)) }, 0,
 			func(t *testing.T, r *pb.Report) {
 				require.Nil(t, r.GetOccurTime())
 				require.Equal(t, pb.AnswerState_ANSWER_STATE_NOT_KNOWN, r.GetAnswers()["occur_time"])
-			}},
+			}, []pb.Mending{pb.Mending_MENDING_TIME}},
 		{"a place that is gone", func(c *pb.SealedContent) { c.File.Report.Workplace = "workplaces/gone-yard" }, 0,
 			func(t *testing.T, r *pb.Report) {
 				require.Equal(t, "workplaces/brindle-range", r.GetWorkplace())
 				require.Equal(t, "Chosen on the tablet: gone-yard. old mill lane", r.GetSpot())
-			}},
+			}, []pb.Mending{pb.Mending_MENDING_PLACE}},
 	} {
 		t.Run(c.what, func(t *testing.T) {
 			content := &pb.SealedContent{File: filing(w)}
@@ -114,6 +116,7 @@ func TestSealed_mends(t *testing.T) {
 			first, err := client.FileSealed(w.As("worker"), req)
 			require.NoError(t, err, reasons(err))
 			c.check(t, w.stored(first.GetName()))
+			require.Equal(t, c.says, first.GetMendings(), "what was stored otherwise is said")
 			head := w.Head()
 			// A tablet may hear the answer a week later only.
 			w.clock.Set(now.AddDate(0, 0, 7))
@@ -121,6 +124,7 @@ func TestSealed_mends(t *testing.T) {
 			again, err := client.FileSealed(w.As("worker"), req)
 			require.NoError(t, err)
 			require.Equal(t, first.GetShortCode(), again.GetShortCode())
+			require.Equal(t, c.says, again.GetMendings(), "and said again when the answer was lost")
 			require.Equal(t, head, w.Head(), "a replay is mended into the same request")
 		})
 	}

@@ -77,6 +77,7 @@ func TestSealed_turn(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, by(late.GetName()), "devices/")
 	require.Contains(t, late.GetNotes()[len(late.GetNotes())-1], "the turn was over")
+	require.Equal(t, []pb.Mending{pb.Mending_MENDING_TURN_OVER}, late.GetMendings())
 	require.False(t, proto.Equal(first, late))
 }
 

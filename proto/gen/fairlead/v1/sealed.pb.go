@@ -23,6 +23,74 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Mending is one way in which a sealed report is stored otherwise than it was
+// told.
+type Mending int32
+
+const (
+	// Not used.
+	Mending_MENDING_UNSPECIFIED Mending = 0
+	// The clock of the device was wrong; times were set right by the service's.
+	Mending_MENDING_CLOCK Mending = 1
+	// The turn is over: it was filed by the device, with the name as it was given,
+	// unless it had come before and the answer was lost.
+	Mending_MENDING_TURN_OVER Mending = 2
+	// The time of the event could not be, and is kept as not known.
+	Mending_MENDING_TIME Mending = 3
+	// The receipt code could not be used: nobody can ask by it.
+	Mending_MENDING_RECEIPT_CODE Mending = 4
+	// The place takes no reports: it stands at the whole organisation, with the
+	// place in its spot.
+	Mending_MENDING_PLACE Mending = 5
+)
+
+// Enum value maps for Mending.
+var (
+	Mending_name = map[int32]string{
+		0: "MENDING_UNSPECIFIED",
+		1: "MENDING_CLOCK",
+		2: "MENDING_TURN_OVER",
+		3: "MENDING_TIME",
+		4: "MENDING_RECEIPT_CODE",
+		5: "MENDING_PLACE",
+	}
+	Mending_value = map[string]int32{
+		"MENDING_UNSPECIFIED":  0,
+		"MENDING_CLOCK":        1,
+		"MENDING_TURN_OVER":    2,
+		"MENDING_TIME":         3,
+		"MENDING_RECEIPT_CODE": 4,
+		"MENDING_PLACE":        5,
+	}
+)
+
+func (x Mending) Enum() *Mending {
+	p := new(Mending)
+	*p = x
+	return p
+}
+
+func (x Mending) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Mending) Descriptor() protoreflect.EnumDescriptor {
+	return file_fairlead_v1_sealed_proto_enumTypes[0].Descriptor()
+}
+
+func (Mending) Type() protoreflect.EnumType {
+	return &file_fairlead_v1_sealed_proto_enumTypes[0]
+}
+
+func (x Mending) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Mending.Descriptor instead.
+func (Mending) EnumDescriptor() ([]byte, []int) {
+	return file_fairlead_v1_sealed_proto_rawDescGZIP(), []int{0}
+}
+
 // GetSealingKeyRequest asks for the key in force.
 type GetSealingKeyRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -300,7 +368,10 @@ type FileSealedResponse struct {
 	// Sequence number of the change.
 	SequenceNumber int64 `protobuf:"varint,3,opt,name=sequence_number,json=sequenceNumber,proto3" json:"sequence_number,omitempty"`
 	// What the caller should know: cautions, and what had to be mended.
-	Notes         []string `protobuf:"bytes,4,rep,name=notes,proto3" json:"notes,omitempty"`
+	Notes []string `protobuf:"bytes,4,rep,name=notes,proto3" json:"notes,omitempty"`
+	// The same for a device that says it in its own languages: what was stored
+	// otherwise than it was told, each once.
+	Mendings      []Mending `protobuf:"varint,5,rep,packed,name=mendings,proto3,enum=fairlead.v1.Mending" json:"mendings,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -363,6 +434,13 @@ func (x *FileSealedResponse) GetNotes() []string {
 	return nil
 }
 
+func (x *FileSealedResponse) GetMendings() []Mending {
+	if x != nil {
+		return x.Mendings
+	}
+	return nil
+}
+
 var File_fairlead_v1_sealed_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_sealed_proto_rawDesc = "" +
@@ -389,13 +467,21 @@ const file_fairlead_v1_sealed_proto_rawDesc = "" +
 	"attachment\x18\x02 \x01(\v2\x1d.fairlead.v1.AttachmentHeaderR\n" +
 	"attachment\x12!\n" +
 	"\fcounted_back\x18\x03 \x01(\bR\vcountedBack\x12\x12\n" +
-	"\x04turn\x18\x04 \x01(\tR\x04turn\"\x8c\x01\n" +
+	"\x04turn\x18\x04 \x01(\tR\x04turn\"\xbe\x01\n" +
 	"\x12FileSealedResponse\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1d\n" +
 	"\n" +
 	"short_code\x18\x02 \x01(\tR\tshortCode\x12'\n" +
 	"\x0fsequence_number\x18\x03 \x01(\x03R\x0esequenceNumber\x12\x14\n" +
-	"\x05notes\x18\x04 \x03(\tR\x05notes:\x04\xd8\xe7\x18\x002\xda\x01\n" +
+	"\x05notes\x18\x04 \x03(\tR\x05notes\x120\n" +
+	"\bmendings\x18\x05 \x03(\x0e2\x14.fairlead.v1.MendingR\bmendings:\x04\xd8\xe7\x18\x00*\x8b\x01\n" +
+	"\aMending\x12\x17\n" +
+	"\x13MENDING_UNSPECIFIED\x10\x00\x12\x11\n" +
+	"\rMENDING_CLOCK\x10\x01\x12\x15\n" +
+	"\x11MENDING_TURN_OVER\x10\x02\x12\x10\n" +
+	"\fMENDING_TIME\x10\x03\x12\x18\n" +
+	"\x14MENDING_RECEIPT_CODE\x10\x04\x12\x11\n" +
+	"\rMENDING_PLACE\x10\x052\xda\x01\n" +
 	"\rSealedService\x12c\n" +
 	"\rGetSealingKey\x12!.fairlead.v1.GetSealingKeyRequest\x1a\x17.fairlead.v1.SealingKey\"\x16\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/sealingKey\x12d\n" +
 	"\n" +
@@ -414,28 +500,31 @@ func file_fairlead_v1_sealed_proto_rawDescGZIP() []byte {
 	return file_fairlead_v1_sealed_proto_rawDescData
 }
 
+var file_fairlead_v1_sealed_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
 var file_fairlead_v1_sealed_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
 var file_fairlead_v1_sealed_proto_goTypes = []any{
-	(*GetSealingKeyRequest)(nil), // 0: fairlead.v1.GetSealingKeyRequest
-	(*SealingKey)(nil),           // 1: fairlead.v1.SealingKey
-	(*FileSealedRequest)(nil),    // 2: fairlead.v1.FileSealedRequest
-	(*SealedContent)(nil),        // 3: fairlead.v1.SealedContent
-	(*FileSealedResponse)(nil),   // 4: fairlead.v1.FileSealedResponse
-	(*FileReportRequest)(nil),    // 5: fairlead.v1.FileReportRequest
-	(*AttachmentHeader)(nil),     // 6: fairlead.v1.AttachmentHeader
+	(Mending)(0),                 // 0: fairlead.v1.Mending
+	(*GetSealingKeyRequest)(nil), // 1: fairlead.v1.GetSealingKeyRequest
+	(*SealingKey)(nil),           // 2: fairlead.v1.SealingKey
+	(*FileSealedRequest)(nil),    // 3: fairlead.v1.FileSealedRequest
+	(*SealedContent)(nil),        // 4: fairlead.v1.SealedContent
+	(*FileSealedResponse)(nil),   // 5: fairlead.v1.FileSealedResponse
+	(*FileReportRequest)(nil),    // 6: fairlead.v1.FileReportRequest
+	(*AttachmentHeader)(nil),     // 7: fairlead.v1.AttachmentHeader
 }
 var file_fairlead_v1_sealed_proto_depIdxs = []int32{
-	5, // 0: fairlead.v1.SealedContent.file:type_name -> fairlead.v1.FileReportRequest
-	6, // 1: fairlead.v1.SealedContent.attachment:type_name -> fairlead.v1.AttachmentHeader
-	0, // 2: fairlead.v1.SealedService.GetSealingKey:input_type -> fairlead.v1.GetSealingKeyRequest
-	2, // 3: fairlead.v1.SealedService.FileSealed:input_type -> fairlead.v1.FileSealedRequest
-	1, // 4: fairlead.v1.SealedService.GetSealingKey:output_type -> fairlead.v1.SealingKey
-	4, // 5: fairlead.v1.SealedService.FileSealed:output_type -> fairlead.v1.FileSealedResponse
-	4, // [4:6] is the sub-list for method output_type
-	2, // [2:4] is the sub-list for method input_type
-	2, // [2:2] is the sub-list for extension type_name
-	2, // [2:2] is the sub-list for extension extendee
-	0, // [0:2] is the sub-list for field type_name
+	6, // 0: fairlead.v1.SealedContent.file:type_name -> fairlead.v1.FileReportRequest
+	7, // 1: fairlead.v1.SealedContent.attachment:type_name -> fairlead.v1.AttachmentHeader
+	0, // 2: fairlead.v1.FileSealedResponse.mendings:type_name -> fairlead.v1.Mending
+	1, // 3: fairlead.v1.SealedService.GetSealingKey:input_type -> fairlead.v1.GetSealingKeyRequest
+	3, // 4: fairlead.v1.SealedService.FileSealed:input_type -> fairlead.v1.FileSealedRequest
+	2, // 5: fairlead.v1.SealedService.GetSealingKey:output_type -> fairlead.v1.SealingKey
+	5, // 6: fairlead.v1.SealedService.FileSealed:output_type -> fairlead.v1.FileSealedResponse
+	5, // [5:7] is the sub-list for method output_type
+	3, // [3:5] is the sub-list for method input_type
+	3, // [3:3] is the sub-list for extension type_name
+	3, // [3:3] is the sub-list for extension extendee
+	0, // [0:3] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_sealed_proto_init() }
@@ -451,13 +540,14 @@ func file_fairlead_v1_sealed_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_fairlead_v1_sealed_proto_rawDesc), len(file_fairlead_v1_sealed_proto_rawDesc)),
-			NumEnums:      0,
+			NumEnums:      1,
 			NumMessages:   5,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_fairlead_v1_sealed_proto_goTypes,
 		DependencyIndexes: file_fairlead_v1_sealed_proto_depIdxs,
+		EnumInfos:         file_fairlead_v1_sealed_proto_enumTypes,
 		MessageInfos:      file_fairlead_v1_sealed_proto_msgTypes,
 	}.Build()
 	File_fairlead_v1_sealed_proto = out.File
