@@ -36,11 +36,12 @@ var (
 var rules = map[string][]pb.Role{
 	"AccessService.GetMyself": {worker, supervisor, representative, adviser, committee, auditor, administrator, integration, officer, device, investigator},
 
-	"PrincipalService.CreatePrincipal": {administrator},
-	"PrincipalService.GetPrincipal":    {administrator, auditor},
-	"PrincipalService.ListPrincipals":  {administrator, auditor},
-	"PrincipalService.UpdatePrincipal": {administrator},
-	"PrincipalService.EndPrincipal":    {administrator},
+	"PrincipalService.CreatePrincipal":  {administrator},
+	"PrincipalService.GetPrincipal":     {administrator, auditor},
+	"PrincipalService.ListPrincipals":   {administrator, auditor},
+	"PrincipalService.UpdatePrincipal":  {administrator},
+	"PrincipalService.EndPrincipal":     {administrator},
+	"PrincipalService.ImportPrincipals": {administrator},
 	// Everybody their own; anybody's only an administrator.
 	"PrincipalService.SetPin":       everybody,
 	"PrincipalService.ListSessions": everybody,

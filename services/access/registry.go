@@ -146,7 +146,10 @@ func (g *Registry) take(kind, name string, body []byte, revision int64, erased b
 	switch m := m.(type) {
 	case *pb.Principal:
 		if old := g.principals[name]; old.GetSignInName() != "" {
-			delete(g.bySignIn, signInKey(old.GetSignInName()))
+			// In one write somebody else may have taken the name already.
+			if was := signInKey(old.GetSignInName()); g.bySignIn[was] == name {
+				delete(g.bySignIn, was)
+			}
 		}
 		g.principals[name] = m
 		if m.GetSignInName() != "" && m.GetState() != pb.PrincipalState_PRINCIPAL_STATE_LEFT {

@@ -247,15 +247,21 @@ func (s *Service) UpdatePrincipal(ctx context.Context, req *pb.UpdatePrincipalRe
 		if err := claimSignIn(ctx, tx, before.GetSignInName(), p.GetSignInName(), p.GetName()); err != nil {
 			return err
 		}
-		if err := put(ctx, tx, p, p.GetName(), record.KindPrincipal, record.VerbUpdate, revision); err != nil {
-			return err
-		}
-		if p.GetState() != pb.PrincipalState_PRINCIPAL_STATE_ACTIVE || !sameGrants(before, p) {
-			return s.endSessions(ctx, tx, p.GetName(), "")
-		}
-		return nil
+		return s.changesTo(ctx, tx, before, p, revision)
 	})
 	return show(out), err
+}
+
+// changesTo writes a principal who changes. Whoever may do something else from
+// now on is signed out.
+func (s *Service) changesTo(ctx context.Context, tx ledger.Tx, before, p *pb.Principal, revision int64) error {
+	if err := put(ctx, tx, p, p.GetName(), record.KindPrincipal, record.VerbUpdate, revision); err != nil {
+		return err
+	}
+	if p.GetState() != pb.PrincipalState_PRINCIPAL_STATE_ACTIVE || !sameGrants(before, p) {
+		return s.endSessions(ctx, tx, p.GetName(), "")
+	}
+	return nil
 }
 
 func sameGrants(a, b *pb.Principal) bool {
@@ -310,33 +316,47 @@ func (s *Service) EndPrincipal(ctx context.Context, req *pb.EndPrincipalRequest)
 		if before.GetState() == pb.PrincipalState_PRINCIPAL_STATE_LEFT {
 			return fault.State(req.GetName(), "has left already")
 		}
-		p := proto.Clone(before).(*pb.Principal)
-		p.State, p.Etag = pb.PrincipalState_PRINCIPAL_STATE_LEFT, ""
-		p.EndTime, p.OfferedOnTablets = timestamppb.New(s.Clock().Truncate(time.Second)), false
+		p := s.gone(before)
 		if err := s.keepsOne(before, p); err != nil {
 			return err
 		}
 		if err := claimSignIn(ctx, tx, before.GetSignInName(), "", p.GetName()); err != nil {
 			return err
 		}
-		if err := put(ctx, tx, p, p.GetName(), record.KindPrincipal, record.VerbEnd, revision); err != nil {
-			return err
-		}
-		if err := s.erasePin(ctx, tx, p.GetName()); err != nil {
-			return err
-		}
-		if s.Forget != nil {
-			if err := s.Forget(ctx, tx, p.GetName()); err != nil {
-				return err
-			}
-		}
-		for _, t := range s.Registry.Tokens(p.GetName()) {
-			t.Ended = true
-			if err := put(ctx, tx, t, t.GetName(), record.KindToken, record.VerbEnd, ledger.Any); err != nil {
-				return err
-			}
-		}
-		return s.endSessions(ctx, tx, p.GetName(), "")
+		return s.leaves(ctx, tx, p, revision)
 	})
 	return show(out), err
+}
+
+// second is the time, as it is kept.
+func (s *Service) second() time.Time { return s.Clock().Truncate(time.Second) }
+
+// gone is a principal as one who has left.
+func (s *Service) gone(before *pb.Principal) *pb.Principal {
+	p := proto.Clone(before).(*pb.Principal)
+	p.State, p.Etag = pb.PrincipalState_PRINCIPAL_STATE_LEFT, ""
+	p.EndTime, p.OfferedOnTablets = timestamppb.New(s.second()), false
+	return p
+}
+
+// leaves writes a principal who has left, and ends all by which they came in.
+func (s *Service) leaves(ctx context.Context, tx ledger.Tx, p *pb.Principal, revision int64) error {
+	if err := put(ctx, tx, p, p.GetName(), record.KindPrincipal, record.VerbEnd, revision); err != nil {
+		return err
+	}
+	if err := s.erasePin(ctx, tx, p.GetName()); err != nil {
+		return err
+	}
+	if s.Forget != nil {
+		if err := s.Forget(ctx, tx, p.GetName()); err != nil {
+			return err
+		}
+	}
+	for _, t := range s.Registry.Tokens(p.GetName()) {
+		t.Ended = true
+		if err := put(ctx, tx, t, t.GetName(), record.KindToken, record.VerbEnd, ledger.Any); err != nil {
+			return err
+		}
+	}
+	return s.endSessions(ctx, tx, p.GetName(), "")
 }

@@ -88,6 +88,17 @@ var wrongs = map[string][]wrong{
 		{"another etag", edit(func(r *pb.EndPrincipalRequest) { r.Etag = "r999" }), stale, ""},
 		{"nobody", edit(func(r *pb.EndPrincipalRequest) { r.Name = "principals/nobody" }), notFound, ""},
 	},
+	"PrincipalService.ImportPrincipals": {
+		{"nothing", edit(func(r *pb.ImportPrincipalsRequest) { proto.Reset(r) }), invalid, "rows"},
+		{"an empty row", edit(func(r *pb.ImportPrincipalsRequest) { r.Rows[0].Principal = nil }), invalid, "rows[0].principal"},
+		{"the same twice", edit(func(r *pb.ImportPrincipalsRequest) { r.Rows = append(r.Rows, r.Rows[0]) }), invalid, "rows[1].principal.name"},
+		{"nobody who could leave", edit(func(r *pb.ImportPrincipalsRequest) { r.Rows[0].Left = true }), invalid, "rows[0].left"},
+		{"of nowhere", edit(func(r *pb.ImportPrincipalsRequest) {
+			r.Rows[0].Principal.Grants[0].Workplaces[0] = "workplaces/nowhere"
+		}), invalid, "rows[0].principal.grants[0].workplaces[0]"},
+		{"a line before the first", edit(func(r *pb.ImportPrincipalsRequest) { r.Rows[0].Line = -1 }), invalid, "rows[0].line"},
+		{"another path", edit(func(r *pb.ImportPrincipalsRequest) { r.UpdateMask = &fieldmaskpb.FieldMask{Paths: []string{"state"}} }), invalid, "update_mask"},
+	},
 	"PrincipalService.SetPin": {
 		{"the first that anybody tries", edit(func(r *pb.SetPinRequest) { r.Pin = "1234" }), invalid, "pin"},
 		{"somebody else's", edit(func(r *pb.SetPinRequest) { r.Name = "principals/boss" }), codes.PermissionDenied, ""},

@@ -111,6 +111,9 @@ var good = map[string]func(w *world) proto.Message{
 		p := w.principal()
 		return &pb.EndPrincipalRequest{Name: p.GetName(), Etag: p.GetEtag(), RequestId: w.id()}
 	},
+	"PrincipalService.ImportPrincipals": func(w *world) proto.Message {
+		return &pb.ImportPrincipalsRequest{RequestId: w.id(), Rows: []*pb.PrincipalRow{{Line: 2, Principal: newPrincipal(w).GetPrincipal()}}}
+	},
 	"PrincipalService.SetPin":       func(*world) proto.Message { return &pb.SetPinRequest{Name: "principals/adviser", Pin: "4071"} },
 	"PrincipalService.ListSessions": func(*world) proto.Message { return &pb.ListSessionsRequest{Principal: "principals/adviser"} },
 	"PrincipalService.CreateToken": func(w *world) proto.Message {

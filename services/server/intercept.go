@@ -25,9 +25,10 @@ const defaultDeadline = 30 * time.Second
 
 // deadlines of calls that may take longer.
 var deadlines = map[string]time.Duration{
-	"ReportService.ImportReports": 3 * time.Minute,
-	"HoursService.ImportHours":    3 * time.Minute,
-	"ExportService.ExportSummary": time.Minute,
+	"ReportService.ImportReports":       3 * time.Minute,
+	"HoursService.ImportHours":          3 * time.Minute,
+	"PrincipalService.ImportPrincipals": 3 * time.Minute,
+	"ExportService.ExportSummary":       time.Minute,
 	// It makes two summaries, of two moments that may have to be built.
 	"ExportService.CompareSummaries": 2 * time.Minute,
 }

@@ -25,6 +25,71 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// PrincipalStep is what becomes of a row.
+type PrincipalStep int32
+
+const (
+	// Not used.
+	PrincipalStep_PRINCIPAL_STEP_UNSPECIFIED PrincipalStep = 0
+	// Is there already and as the list says, or has left already.
+	PrincipalStep_PRINCIPAL_STEP_SAME PrincipalStep = 1
+	// Is new.
+	PrincipalStep_PRINCIPAL_STEP_JOINS PrincipalStep = 2
+	// Is there already, stands otherwise in the list, and is changed.
+	PrincipalStep_PRINCIPAL_STEP_MOVES PrincipalStep = 3
+	// Is there already, stands otherwise in the list, and stays as they are.
+	PrincipalStep_PRINCIPAL_STEP_DIFFERS PrincipalStep = 4
+	// Has left.
+	PrincipalStep_PRINCIPAL_STEP_LEAVES PrincipalStep = 5
+)
+
+// Enum value maps for PrincipalStep.
+var (
+	PrincipalStep_name = map[int32]string{
+		0: "PRINCIPAL_STEP_UNSPECIFIED",
+		1: "PRINCIPAL_STEP_SAME",
+		2: "PRINCIPAL_STEP_JOINS",
+		3: "PRINCIPAL_STEP_MOVES",
+		4: "PRINCIPAL_STEP_DIFFERS",
+		5: "PRINCIPAL_STEP_LEAVES",
+	}
+	PrincipalStep_value = map[string]int32{
+		"PRINCIPAL_STEP_UNSPECIFIED": 0,
+		"PRINCIPAL_STEP_SAME":        1,
+		"PRINCIPAL_STEP_JOINS":       2,
+		"PRINCIPAL_STEP_MOVES":       3,
+		"PRINCIPAL_STEP_DIFFERS":     4,
+		"PRINCIPAL_STEP_LEAVES":      5,
+	}
+)
+
+func (x PrincipalStep) Enum() *PrincipalStep {
+	p := new(PrincipalStep)
+	*p = x
+	return p
+}
+
+func (x PrincipalStep) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (PrincipalStep) Descriptor() protoreflect.EnumDescriptor {
+	return file_fairlead_v1_principal_proto_enumTypes[0].Descriptor()
+}
+
+func (PrincipalStep) Type() protoreflect.EnumType {
+	return &file_fairlead_v1_principal_proto_enumTypes[0]
+}
+
+func (x PrincipalStep) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use PrincipalStep.Descriptor instead.
+func (PrincipalStep) EnumDescriptor() ([]byte, []int) {
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{0}
+}
+
 // CreatePrincipalRequest asks for a new principal.
 type CreatePrincipalRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -384,6 +449,323 @@ func (x *EndPrincipalRequest) GetRequestId() string {
 	return ""
 }
 
+// PrincipalRow is one row of a list of people.
+type PrincipalRow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The principal as they are to be: name, display name, sign-in name, grants
+	// and whether they are offered on tablets. Required.
+	Principal *Principal `protobuf:"bytes,1,opt,name=principal,proto3" json:"principal,omitempty"`
+	// They have left: sessions, tokens and sign-in end at once.
+	Left bool `protobuf:"varint,2,opt,name=left,proto3" json:"left,omitempty"`
+	// Line of the file the row was read from, for the caller's own use, up to
+	// 1,000,000. Optional.
+	Line          int32 `protobuf:"varint,3,opt,name=line,proto3" json:"line,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PrincipalRow) Reset() {
+	*x = PrincipalRow{}
+	mi := &file_fairlead_v1_principal_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PrincipalRow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PrincipalRow) ProtoMessage() {}
+
+func (x *PrincipalRow) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_principal_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PrincipalRow.ProtoReflect.Descriptor instead.
+func (*PrincipalRow) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *PrincipalRow) GetPrincipal() *Principal {
+	if x != nil {
+		return x.Principal
+	}
+	return nil
+}
+
+func (x *PrincipalRow) GetLeft() bool {
+	if x != nil {
+		return x.Left
+	}
+	return false
+}
+
+func (x *PrincipalRow) GetLine() int32 {
+	if x != nil {
+		return x.Line
+	}
+	return 0
+}
+
+// ImportPrincipalsRequest brings in a list of people.
+type ImportPrincipalsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The rows. 1 to 5,000.
+	Rows []*PrincipalRow `protobuf:"bytes,1,rep,name=rows,proto3" json:"rows,omitempty"`
+	// Also change those who are there already and stand otherwise in the list.
+	// Without it they stay as they are, so that an old list changes nobody back.
+	// Rows of those who have left count in either case.
+	Change bool `protobuf:"varint,2,opt,name=change,proto3" json:"change,omitempty"`
+	// What the list says of those who are there already: paths among
+	// display_name, sign_in_name, grants, offered_on_tablets. Absent: all of them.
+	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,3,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
+	// Replay protection: a UUID minted by the caller. Optional.
+	RequestId string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Check only: nothing is written, and the answer says what would become of
+	// each row.
+	ValidateOnly  bool `protobuf:"varint,5,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ImportPrincipalsRequest) Reset() {
+	*x = ImportPrincipalsRequest{}
+	mi := &file_fairlead_v1_principal_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ImportPrincipalsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ImportPrincipalsRequest) ProtoMessage() {}
+
+func (x *ImportPrincipalsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_principal_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ImportPrincipalsRequest.ProtoReflect.Descriptor instead.
+func (*ImportPrincipalsRequest) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *ImportPrincipalsRequest) GetRows() []*PrincipalRow {
+	if x != nil {
+		return x.Rows
+	}
+	return nil
+}
+
+func (x *ImportPrincipalsRequest) GetChange() bool {
+	if x != nil {
+		return x.Change
+	}
+	return false
+}
+
+func (x *ImportPrincipalsRequest) GetUpdateMask() *fieldmaskpb.FieldMask {
+	if x != nil {
+		return x.UpdateMask
+	}
+	return nil
+}
+
+func (x *ImportPrincipalsRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *ImportPrincipalsRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// ImportedPrincipal says what becomes of a row.
+type ImportedPrincipal struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Line of the file, as it was sent.
+	Line int32 `protobuf:"varint,1,opt,name=line,proto3" json:"line,omitempty"`
+	// What becomes of it.
+	Step PrincipalStep `protobuf:"varint,2,opt,name=step,proto3,enum=fairlead.v1.PrincipalStep" json:"step,omitempty"`
+	// The principal as they are now; absent for who joins.
+	Before *Principal `protobuf:"bytes,3,opt,name=before,proto3" json:"before,omitempty"`
+	// The principal as they will be; absent for who stays as they are.
+	After         *Principal `protobuf:"bytes,4,opt,name=after,proto3" json:"after,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ImportedPrincipal) Reset() {
+	*x = ImportedPrincipal{}
+	mi := &file_fairlead_v1_principal_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ImportedPrincipal) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ImportedPrincipal) ProtoMessage() {}
+
+func (x *ImportedPrincipal) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_principal_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ImportedPrincipal.ProtoReflect.Descriptor instead.
+func (*ImportedPrincipal) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ImportedPrincipal) GetLine() int32 {
+	if x != nil {
+		return x.Line
+	}
+	return 0
+}
+
+func (x *ImportedPrincipal) GetStep() PrincipalStep {
+	if x != nil {
+		return x.Step
+	}
+	return PrincipalStep_PRINCIPAL_STEP_UNSPECIFIED
+}
+
+func (x *ImportedPrincipal) GetBefore() *Principal {
+	if x != nil {
+		return x.Before
+	}
+	return nil
+}
+
+func (x *ImportedPrincipal) GetAfter() *Principal {
+	if x != nil {
+		return x.After
+	}
+	return nil
+}
+
+// ImportPrincipalsResponse says what was done.
+type ImportPrincipalsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How many joined.
+	Joined int32 `protobuf:"varint,1,opt,name=joined,proto3" json:"joined,omitempty"`
+	// How many were changed.
+	Moved int32 `protobuf:"varint,2,opt,name=moved,proto3" json:"moved,omitempty"`
+	// How many left.
+	Left int32 `protobuf:"varint,3,opt,name=left,proto3" json:"left,omitempty"`
+	// How many were as the list says.
+	Same int32 `protobuf:"varint,4,opt,name=same,proto3" json:"same,omitempty"`
+	// How many stand otherwise in the list and stay as they are.
+	Differing int32 `protobuf:"varint,5,opt,name=differing,proto3" json:"differing,omitempty"`
+	// What would become of each row but those that stay the same, in the order of
+	// the list. Only when checking.
+	Rows          []*ImportedPrincipal `protobuf:"bytes,6,rep,name=rows,proto3" json:"rows,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ImportPrincipalsResponse) Reset() {
+	*x = ImportPrincipalsResponse{}
+	mi := &file_fairlead_v1_principal_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ImportPrincipalsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ImportPrincipalsResponse) ProtoMessage() {}
+
+func (x *ImportPrincipalsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_principal_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ImportPrincipalsResponse.ProtoReflect.Descriptor instead.
+func (*ImportPrincipalsResponse) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ImportPrincipalsResponse) GetJoined() int32 {
+	if x != nil {
+		return x.Joined
+	}
+	return 0
+}
+
+func (x *ImportPrincipalsResponse) GetMoved() int32 {
+	if x != nil {
+		return x.Moved
+	}
+	return 0
+}
+
+func (x *ImportPrincipalsResponse) GetLeft() int32 {
+	if x != nil {
+		return x.Left
+	}
+	return 0
+}
+
+func (x *ImportPrincipalsResponse) GetSame() int32 {
+	if x != nil {
+		return x.Same
+	}
+	return 0
+}
+
+func (x *ImportPrincipalsResponse) GetDiffering() int32 {
+	if x != nil {
+		return x.Differing
+	}
+	return 0
+}
+
+func (x *ImportPrincipalsResponse) GetRows() []*ImportedPrincipal {
+	if x != nil {
+		return x.Rows
+	}
+	return nil
+}
+
 // SetPinRequest sets a PIN.
 type SetPinRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -397,7 +779,7 @@ type SetPinRequest struct {
 
 func (x *SetPinRequest) Reset() {
 	*x = SetPinRequest{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[6]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -409,7 +791,7 @@ func (x *SetPinRequest) String() string {
 func (*SetPinRequest) ProtoMessage() {}
 
 func (x *SetPinRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[6]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -422,7 +804,7 @@ func (x *SetPinRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetPinRequest.ProtoReflect.Descriptor instead.
 func (*SetPinRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{6}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *SetPinRequest) GetName() string {
@@ -448,7 +830,7 @@ type SetPinResponse struct {
 
 func (x *SetPinResponse) Reset() {
 	*x = SetPinResponse{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[7]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -460,7 +842,7 @@ func (x *SetPinResponse) String() string {
 func (*SetPinResponse) ProtoMessage() {}
 
 func (x *SetPinResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[7]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -473,7 +855,7 @@ func (x *SetPinResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetPinResponse.ProtoReflect.Descriptor instead.
 func (*SetPinResponse) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{7}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{11}
 }
 
 // Session is somebody who has signed in.
@@ -503,7 +885,7 @@ type Session struct {
 
 func (x *Session) Reset() {
 	*x = Session{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[8]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -515,7 +897,7 @@ func (x *Session) String() string {
 func (*Session) ProtoMessage() {}
 
 func (x *Session) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[8]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -528,7 +910,7 @@ func (x *Session) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Session.ProtoReflect.Descriptor instead.
 func (*Session) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{8}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Session) GetName() string {
@@ -605,7 +987,7 @@ type ListSessionsRequest struct {
 
 func (x *ListSessionsRequest) Reset() {
 	*x = ListSessionsRequest{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[9]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -617,7 +999,7 @@ func (x *ListSessionsRequest) String() string {
 func (*ListSessionsRequest) ProtoMessage() {}
 
 func (x *ListSessionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[9]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -630,7 +1012,7 @@ func (x *ListSessionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSessionsRequest.ProtoReflect.Descriptor instead.
 func (*ListSessionsRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{9}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListSessionsRequest) GetPrincipal() string {
@@ -651,7 +1033,7 @@ type ListSessionsResponse struct {
 
 func (x *ListSessionsResponse) Reset() {
 	*x = ListSessionsResponse{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[10]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -663,7 +1045,7 @@ func (x *ListSessionsResponse) String() string {
 func (*ListSessionsResponse) ProtoMessage() {}
 
 func (x *ListSessionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[10]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -676,7 +1058,7 @@ func (x *ListSessionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSessionsResponse.ProtoReflect.Descriptor instead.
 func (*ListSessionsResponse) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{10}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListSessionsResponse) GetSessions() []*Session {
@@ -697,7 +1079,7 @@ type EndSessionRequest struct {
 
 func (x *EndSessionRequest) Reset() {
 	*x = EndSessionRequest{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[11]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -709,7 +1091,7 @@ func (x *EndSessionRequest) String() string {
 func (*EndSessionRequest) ProtoMessage() {}
 
 func (x *EndSessionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[11]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -722,7 +1104,7 @@ func (x *EndSessionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndSessionRequest.ProtoReflect.Descriptor instead.
 func (*EndSessionRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{11}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *EndSessionRequest) GetName() string {
@@ -741,7 +1123,7 @@ type EndSessionResponse struct {
 
 func (x *EndSessionResponse) Reset() {
 	*x = EndSessionResponse{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[12]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -753,7 +1135,7 @@ func (x *EndSessionResponse) String() string {
 func (*EndSessionResponse) ProtoMessage() {}
 
 func (x *EndSessionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[12]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -766,7 +1148,7 @@ func (x *EndSessionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndSessionResponse.ProtoReflect.Descriptor instead.
 func (*EndSessionResponse) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{12}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{16}
 }
 
 // Token lets a program in as a principal.
@@ -792,7 +1174,7 @@ type Token struct {
 
 func (x *Token) Reset() {
 	*x = Token{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[13]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -804,7 +1186,7 @@ func (x *Token) String() string {
 func (*Token) ProtoMessage() {}
 
 func (x *Token) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[13]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -817,7 +1199,7 @@ func (x *Token) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Token.ProtoReflect.Descriptor instead.
 func (*Token) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{13}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Token) GetName() string {
@@ -884,7 +1266,7 @@ type CreateTokenRequest struct {
 
 func (x *CreateTokenRequest) Reset() {
 	*x = CreateTokenRequest{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[14]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -896,7 +1278,7 @@ func (x *CreateTokenRequest) String() string {
 func (*CreateTokenRequest) ProtoMessage() {}
 
 func (x *CreateTokenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[14]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -909,7 +1291,7 @@ func (x *CreateTokenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateTokenRequest.ProtoReflect.Descriptor instead.
 func (*CreateTokenRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{14}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *CreateTokenRequest) GetPrincipal() string {
@@ -946,7 +1328,7 @@ type CreateTokenResponse struct {
 
 func (x *CreateTokenResponse) Reset() {
 	*x = CreateTokenResponse{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[15]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -958,7 +1340,7 @@ func (x *CreateTokenResponse) String() string {
 func (*CreateTokenResponse) ProtoMessage() {}
 
 func (x *CreateTokenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[15]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -971,7 +1353,7 @@ func (x *CreateTokenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateTokenResponse.ProtoReflect.Descriptor instead.
 func (*CreateTokenResponse) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{15}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *CreateTokenResponse) GetToken() *Token {
@@ -999,7 +1381,7 @@ type ListTokensRequest struct {
 
 func (x *ListTokensRequest) Reset() {
 	*x = ListTokensRequest{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[16]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1011,7 +1393,7 @@ func (x *ListTokensRequest) String() string {
 func (*ListTokensRequest) ProtoMessage() {}
 
 func (x *ListTokensRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[16]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1024,7 +1406,7 @@ func (x *ListTokensRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListTokensRequest.ProtoReflect.Descriptor instead.
 func (*ListTokensRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{16}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListTokensRequest) GetPrincipal() string {
@@ -1045,7 +1427,7 @@ type ListTokensResponse struct {
 
 func (x *ListTokensResponse) Reset() {
 	*x = ListTokensResponse{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[17]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1057,7 +1439,7 @@ func (x *ListTokensResponse) String() string {
 func (*ListTokensResponse) ProtoMessage() {}
 
 func (x *ListTokensResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[17]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1070,7 +1452,7 @@ func (x *ListTokensResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListTokensResponse.ProtoReflect.Descriptor instead.
 func (*ListTokensResponse) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{17}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ListTokensResponse) GetTokens() []*Token {
@@ -1091,7 +1473,7 @@ type EndTokenRequest struct {
 
 func (x *EndTokenRequest) Reset() {
 	*x = EndTokenRequest{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[18]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1103,7 +1485,7 @@ func (x *EndTokenRequest) String() string {
 func (*EndTokenRequest) ProtoMessage() {}
 
 func (x *EndTokenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[18]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1116,7 +1498,7 @@ func (x *EndTokenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndTokenRequest.ProtoReflect.Descriptor instead.
 func (*EndTokenRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{18}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *EndTokenRequest) GetName() string {
@@ -1135,7 +1517,7 @@ type EndTokenResponse struct {
 
 func (x *EndTokenResponse) Reset() {
 	*x = EndTokenResponse{}
-	mi := &file_fairlead_v1_principal_proto_msgTypes[19]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1147,7 +1529,7 @@ func (x *EndTokenResponse) String() string {
 func (*EndTokenResponse) ProtoMessage() {}
 
 func (x *EndTokenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_principal_proto_msgTypes[19]
+	mi := &file_fairlead_v1_principal_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1160,7 +1542,7 @@ func (x *EndTokenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndTokenResponse.ProtoReflect.Descriptor instead.
 func (*EndTokenResponse) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{19}
+	return file_fairlead_v1_principal_proto_rawDescGZIP(), []int{23}
 }
 
 var File_fairlead_v1_principal_proto protoreflect.FileDescriptor
@@ -1196,7 +1578,31 @@ const file_fairlead_v1_principal_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12\x1b\n" +
 	"\x04etag\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04etag\x12*\n" +
 	"\n" +
-	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"z\n" +
+	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\x81\x01\n" +
+	"\fPrincipalRow\x12<\n" +
+	"\tprincipal\x18\x01 \x01(\v2\x16.fairlead.v1.PrincipalB\x06\xbaH\x03\xd8\x01\x03R\tprincipal\x12\x12\n" +
+	"\x04left\x18\x02 \x01(\bR\x04left\x12\x1f\n" +
+	"\x04line\x18\x03 \x01(\x05B\v\xbaH\b\x1a\x06\x18\xc0\x84=(\x00R\x04line\"\xfb\x01\n" +
+	"\x17ImportPrincipalsRequest\x12:\n" +
+	"\x04rows\x18\x01 \x03(\v2\x19.fairlead.v1.PrincipalRowB\v\xbaH\b\x92\x01\x05\b\x01\x10\x88'R\x04rows\x12\x16\n" +
+	"\x06change\x18\x02 \x01(\bR\x06change\x12;\n" +
+	"\vupdate_mask\x18\x03 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
+	"updateMask\x12*\n" +
+	"\n" +
+	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\x05 \x01(\bR\fvalidateOnly\"\xbb\x01\n" +
+	"\x11ImportedPrincipal\x12\x12\n" +
+	"\x04line\x18\x01 \x01(\x05R\x04line\x12.\n" +
+	"\x04step\x18\x02 \x01(\x0e2\x1a.fairlead.v1.PrincipalStepR\x04step\x12.\n" +
+	"\x06before\x18\x03 \x01(\v2\x16.fairlead.v1.PrincipalR\x06before\x12,\n" +
+	"\x05after\x18\x04 \x01(\v2\x16.fairlead.v1.PrincipalR\x05after:\x04\xd8\xe7\x18\x01\"\xc8\x01\n" +
+	"\x18ImportPrincipalsResponse\x12\x16\n" +
+	"\x06joined\x18\x01 \x01(\x05R\x06joined\x12\x14\n" +
+	"\x05moved\x18\x02 \x01(\x05R\x05moved\x12\x12\n" +
+	"\x04left\x18\x03 \x01(\x05R\x04left\x12\x12\n" +
+	"\x04same\x18\x04 \x01(\x05R\x04same\x12\x1c\n" +
+	"\tdiffering\x18\x05 \x01(\x05R\tdiffering\x122\n" +
+	"\x04rows\x18\x06 \x03(\v2\x1e.fairlead.v1.ImportedPrincipalR\x04rows:\x04\xd8\xe7\x18\x00\"z\n" +
 	"\rSetPinRequest\x12?\n" +
 	"\x04name\x18\x01 \x01(\tB+\xbaH(r&2$^principals/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12(\n" +
 	"\x03pin\x18\x02 \x01(\tB\x16\xbaH\x13\xd8\x01\x01r\x0e2\f^[0-9]{4,8}$R\x03pin\"\x16\n" +
@@ -1244,14 +1650,21 @@ const file_fairlead_v1_principal_proto_rawDesc = "" +
 	"\x06tokens\x18\x01 \x03(\v2\x12.fairlead.v1.TokenR\x06tokens:\x04\xd8\xe7\x18\x00\"D\n" +
 	"\x0fEndTokenRequest\x121\n" +
 	"\x04name\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^tokens/[0-9a-f-]{36}$R\x04name\"\x18\n" +
-	"\x10EndTokenResponse:\x04\xd8\xe7\x18\x002\x9f\n" +
-	"\n" +
+	"\x10EndTokenResponse:\x04\xd8\xe7\x18\x00*\xb3\x01\n" +
+	"\rPrincipalStep\x12\x1e\n" +
+	"\x1aPRINCIPAL_STEP_UNSPECIFIED\x10\x00\x12\x17\n" +
+	"\x13PRINCIPAL_STEP_SAME\x10\x01\x12\x18\n" +
+	"\x14PRINCIPAL_STEP_JOINS\x10\x02\x12\x18\n" +
+	"\x14PRINCIPAL_STEP_MOVES\x10\x03\x12\x1a\n" +
+	"\x16PRINCIPAL_STEP_DIFFERS\x10\x04\x12\x19\n" +
+	"\x15PRINCIPAL_STEP_LEAVES\x10\x052\xa3\v\n" +
 	"\x10PrincipalService\x12i\n" +
 	"\x0fCreatePrincipal\x12#.fairlead.v1.CreatePrincipalRequest\x1a\x16.fairlead.v1.Principal\"\x19\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/principals\x12i\n" +
 	"\fGetPrincipal\x12 .fairlead.v1.GetPrincipalRequest\x1a\x16.fairlead.v1.Principal\"\x1f\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/{name=principals/*}\x12q\n" +
 	"\x0eListPrincipals\x12\".fairlead.v1.ListPrincipalsRequest\x1a#.fairlead.v1.ListPrincipalsResponse\"\x16\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/principals\x12|\n" +
 	"\x0fUpdatePrincipal\x12#.fairlead.v1.UpdatePrincipalRequest\x1a\x16.fairlead.v1.Principal\",\x82\xd3\xe4\x93\x02&:\x01*2!/v1/{principal.name=principals/*}\x12p\n" +
-	"\fEndPrincipal\x12 .fairlead.v1.EndPrincipalRequest\x1a\x16.fairlead.v1.Principal\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=principals/*}:end\x12l\n" +
+	"\fEndPrincipal\x12 .fairlead.v1.EndPrincipalRequest\x1a\x16.fairlead.v1.Principal\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=principals/*}:end\x12\x81\x01\n" +
+	"\x10ImportPrincipals\x12$.fairlead.v1.ImportPrincipalsRequest\x1a%.fairlead.v1.ImportPrincipalsResponse\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/principals:import\x12l\n" +
 	"\x06SetPin\x12\x1a.fairlead.v1.SetPinRequest\x1a\x1b.fairlead.v1.SetPinResponse\")\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/{name=principals/*}:setPin\x12\x82\x01\n" +
 	"\fListSessions\x12 .fairlead.v1.ListSessionsRequest\x1a!.fairlead.v1.ListSessionsResponse\"-\x82\xd3\xe4\x93\x02'\x12%/v1/{principal=principals/*}/sessions\x12s\n" +
 	"\n" +
@@ -1273,72 +1686,87 @@ func file_fairlead_v1_principal_proto_rawDescGZIP() []byte {
 	return file_fairlead_v1_principal_proto_rawDescData
 }
 
-var file_fairlead_v1_principal_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
+var file_fairlead_v1_principal_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_fairlead_v1_principal_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
 var file_fairlead_v1_principal_proto_goTypes = []any{
-	(*CreatePrincipalRequest)(nil), // 0: fairlead.v1.CreatePrincipalRequest
-	(*GetPrincipalRequest)(nil),    // 1: fairlead.v1.GetPrincipalRequest
-	(*ListPrincipalsRequest)(nil),  // 2: fairlead.v1.ListPrincipalsRequest
-	(*ListPrincipalsResponse)(nil), // 3: fairlead.v1.ListPrincipalsResponse
-	(*UpdatePrincipalRequest)(nil), // 4: fairlead.v1.UpdatePrincipalRequest
-	(*EndPrincipalRequest)(nil),    // 5: fairlead.v1.EndPrincipalRequest
-	(*SetPinRequest)(nil),          // 6: fairlead.v1.SetPinRequest
-	(*SetPinResponse)(nil),         // 7: fairlead.v1.SetPinResponse
-	(*Session)(nil),                // 8: fairlead.v1.Session
-	(*ListSessionsRequest)(nil),    // 9: fairlead.v1.ListSessionsRequest
-	(*ListSessionsResponse)(nil),   // 10: fairlead.v1.ListSessionsResponse
-	(*EndSessionRequest)(nil),      // 11: fairlead.v1.EndSessionRequest
-	(*EndSessionResponse)(nil),     // 12: fairlead.v1.EndSessionResponse
-	(*Token)(nil),                  // 13: fairlead.v1.Token
-	(*CreateTokenRequest)(nil),     // 14: fairlead.v1.CreateTokenRequest
-	(*CreateTokenResponse)(nil),    // 15: fairlead.v1.CreateTokenResponse
-	(*ListTokensRequest)(nil),      // 16: fairlead.v1.ListTokensRequest
-	(*ListTokensResponse)(nil),     // 17: fairlead.v1.ListTokensResponse
-	(*EndTokenRequest)(nil),        // 18: fairlead.v1.EndTokenRequest
-	(*EndTokenResponse)(nil),       // 19: fairlead.v1.EndTokenResponse
-	(*Principal)(nil),              // 20: fairlead.v1.Principal
-	(*fieldmaskpb.FieldMask)(nil),  // 21: google.protobuf.FieldMask
-	(*timestamppb.Timestamp)(nil),  // 22: google.protobuf.Timestamp
+	(PrincipalStep)(0),               // 0: fairlead.v1.PrincipalStep
+	(*CreatePrincipalRequest)(nil),   // 1: fairlead.v1.CreatePrincipalRequest
+	(*GetPrincipalRequest)(nil),      // 2: fairlead.v1.GetPrincipalRequest
+	(*ListPrincipalsRequest)(nil),    // 3: fairlead.v1.ListPrincipalsRequest
+	(*ListPrincipalsResponse)(nil),   // 4: fairlead.v1.ListPrincipalsResponse
+	(*UpdatePrincipalRequest)(nil),   // 5: fairlead.v1.UpdatePrincipalRequest
+	(*EndPrincipalRequest)(nil),      // 6: fairlead.v1.EndPrincipalRequest
+	(*PrincipalRow)(nil),             // 7: fairlead.v1.PrincipalRow
+	(*ImportPrincipalsRequest)(nil),  // 8: fairlead.v1.ImportPrincipalsRequest
+	(*ImportedPrincipal)(nil),        // 9: fairlead.v1.ImportedPrincipal
+	(*ImportPrincipalsResponse)(nil), // 10: fairlead.v1.ImportPrincipalsResponse
+	(*SetPinRequest)(nil),            // 11: fairlead.v1.SetPinRequest
+	(*SetPinResponse)(nil),           // 12: fairlead.v1.SetPinResponse
+	(*Session)(nil),                  // 13: fairlead.v1.Session
+	(*ListSessionsRequest)(nil),      // 14: fairlead.v1.ListSessionsRequest
+	(*ListSessionsResponse)(nil),     // 15: fairlead.v1.ListSessionsResponse
+	(*EndSessionRequest)(nil),        // 16: fairlead.v1.EndSessionRequest
+	(*EndSessionResponse)(nil),       // 17: fairlead.v1.EndSessionResponse
+	(*Token)(nil),                    // 18: fairlead.v1.Token
+	(*CreateTokenRequest)(nil),       // 19: fairlead.v1.CreateTokenRequest
+	(*CreateTokenResponse)(nil),      // 20: fairlead.v1.CreateTokenResponse
+	(*ListTokensRequest)(nil),        // 21: fairlead.v1.ListTokensRequest
+	(*ListTokensResponse)(nil),       // 22: fairlead.v1.ListTokensResponse
+	(*EndTokenRequest)(nil),          // 23: fairlead.v1.EndTokenRequest
+	(*EndTokenResponse)(nil),         // 24: fairlead.v1.EndTokenResponse
+	(*Principal)(nil),                // 25: fairlead.v1.Principal
+	(*fieldmaskpb.FieldMask)(nil),    // 26: google.protobuf.FieldMask
+	(*timestamppb.Timestamp)(nil),    // 27: google.protobuf.Timestamp
 }
 var file_fairlead_v1_principal_proto_depIdxs = []int32{
-	20, // 0: fairlead.v1.CreatePrincipalRequest.principal:type_name -> fairlead.v1.Principal
-	20, // 1: fairlead.v1.ListPrincipalsResponse.principals:type_name -> fairlead.v1.Principal
-	20, // 2: fairlead.v1.UpdatePrincipalRequest.principal:type_name -> fairlead.v1.Principal
-	21, // 3: fairlead.v1.UpdatePrincipalRequest.update_mask:type_name -> google.protobuf.FieldMask
-	22, // 4: fairlead.v1.Session.begin_time:type_name -> google.protobuf.Timestamp
-	22, // 5: fairlead.v1.Session.end_time:type_name -> google.protobuf.Timestamp
-	8,  // 6: fairlead.v1.ListSessionsResponse.sessions:type_name -> fairlead.v1.Session
-	22, // 7: fairlead.v1.Token.create_time:type_name -> google.protobuf.Timestamp
-	22, // 8: fairlead.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
-	22, // 9: fairlead.v1.CreateTokenRequest.expire_time:type_name -> google.protobuf.Timestamp
-	13, // 10: fairlead.v1.CreateTokenResponse.token:type_name -> fairlead.v1.Token
-	13, // 11: fairlead.v1.ListTokensResponse.tokens:type_name -> fairlead.v1.Token
-	0,  // 12: fairlead.v1.PrincipalService.CreatePrincipal:input_type -> fairlead.v1.CreatePrincipalRequest
-	1,  // 13: fairlead.v1.PrincipalService.GetPrincipal:input_type -> fairlead.v1.GetPrincipalRequest
-	2,  // 14: fairlead.v1.PrincipalService.ListPrincipals:input_type -> fairlead.v1.ListPrincipalsRequest
-	4,  // 15: fairlead.v1.PrincipalService.UpdatePrincipal:input_type -> fairlead.v1.UpdatePrincipalRequest
-	5,  // 16: fairlead.v1.PrincipalService.EndPrincipal:input_type -> fairlead.v1.EndPrincipalRequest
-	6,  // 17: fairlead.v1.PrincipalService.SetPin:input_type -> fairlead.v1.SetPinRequest
-	9,  // 18: fairlead.v1.PrincipalService.ListSessions:input_type -> fairlead.v1.ListSessionsRequest
-	11, // 19: fairlead.v1.PrincipalService.EndSession:input_type -> fairlead.v1.EndSessionRequest
-	14, // 20: fairlead.v1.PrincipalService.CreateToken:input_type -> fairlead.v1.CreateTokenRequest
-	16, // 21: fairlead.v1.PrincipalService.ListTokens:input_type -> fairlead.v1.ListTokensRequest
-	18, // 22: fairlead.v1.PrincipalService.EndToken:input_type -> fairlead.v1.EndTokenRequest
-	20, // 23: fairlead.v1.PrincipalService.CreatePrincipal:output_type -> fairlead.v1.Principal
-	20, // 24: fairlead.v1.PrincipalService.GetPrincipal:output_type -> fairlead.v1.Principal
-	3,  // 25: fairlead.v1.PrincipalService.ListPrincipals:output_type -> fairlead.v1.ListPrincipalsResponse
-	20, // 26: fairlead.v1.PrincipalService.UpdatePrincipal:output_type -> fairlead.v1.Principal
-	20, // 27: fairlead.v1.PrincipalService.EndPrincipal:output_type -> fairlead.v1.Principal
-	7,  // 28: fairlead.v1.PrincipalService.SetPin:output_type -> fairlead.v1.SetPinResponse
-	10, // 29: fairlead.v1.PrincipalService.ListSessions:output_type -> fairlead.v1.ListSessionsResponse
-	12, // 30: fairlead.v1.PrincipalService.EndSession:output_type -> fairlead.v1.EndSessionResponse
-	15, // 31: fairlead.v1.PrincipalService.CreateToken:output_type -> fairlead.v1.CreateTokenResponse
-	17, // 32: fairlead.v1.PrincipalService.ListTokens:output_type -> fairlead.v1.ListTokensResponse
-	19, // 33: fairlead.v1.PrincipalService.EndToken:output_type -> fairlead.v1.EndTokenResponse
-	23, // [23:34] is the sub-list for method output_type
-	12, // [12:23] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	25, // 0: fairlead.v1.CreatePrincipalRequest.principal:type_name -> fairlead.v1.Principal
+	25, // 1: fairlead.v1.ListPrincipalsResponse.principals:type_name -> fairlead.v1.Principal
+	25, // 2: fairlead.v1.UpdatePrincipalRequest.principal:type_name -> fairlead.v1.Principal
+	26, // 3: fairlead.v1.UpdatePrincipalRequest.update_mask:type_name -> google.protobuf.FieldMask
+	25, // 4: fairlead.v1.PrincipalRow.principal:type_name -> fairlead.v1.Principal
+	7,  // 5: fairlead.v1.ImportPrincipalsRequest.rows:type_name -> fairlead.v1.PrincipalRow
+	26, // 6: fairlead.v1.ImportPrincipalsRequest.update_mask:type_name -> google.protobuf.FieldMask
+	0,  // 7: fairlead.v1.ImportedPrincipal.step:type_name -> fairlead.v1.PrincipalStep
+	25, // 8: fairlead.v1.ImportedPrincipal.before:type_name -> fairlead.v1.Principal
+	25, // 9: fairlead.v1.ImportedPrincipal.after:type_name -> fairlead.v1.Principal
+	9,  // 10: fairlead.v1.ImportPrincipalsResponse.rows:type_name -> fairlead.v1.ImportedPrincipal
+	27, // 11: fairlead.v1.Session.begin_time:type_name -> google.protobuf.Timestamp
+	27, // 12: fairlead.v1.Session.end_time:type_name -> google.protobuf.Timestamp
+	13, // 13: fairlead.v1.ListSessionsResponse.sessions:type_name -> fairlead.v1.Session
+	27, // 14: fairlead.v1.Token.create_time:type_name -> google.protobuf.Timestamp
+	27, // 15: fairlead.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
+	27, // 16: fairlead.v1.CreateTokenRequest.expire_time:type_name -> google.protobuf.Timestamp
+	18, // 17: fairlead.v1.CreateTokenResponse.token:type_name -> fairlead.v1.Token
+	18, // 18: fairlead.v1.ListTokensResponse.tokens:type_name -> fairlead.v1.Token
+	1,  // 19: fairlead.v1.PrincipalService.CreatePrincipal:input_type -> fairlead.v1.CreatePrincipalRequest
+	2,  // 20: fairlead.v1.PrincipalService.GetPrincipal:input_type -> fairlead.v1.GetPrincipalRequest
+	3,  // 21: fairlead.v1.PrincipalService.ListPrincipals:input_type -> fairlead.v1.ListPrincipalsRequest
+	5,  // 22: fairlead.v1.PrincipalService.UpdatePrincipal:input_type -> fairlead.v1.UpdatePrincipalRequest
+	6,  // 23: fairlead.v1.PrincipalService.EndPrincipal:input_type -> fairlead.v1.EndPrincipalRequest
+	8,  // 24: fairlead.v1.PrincipalService.ImportPrincipals:input_type -> fairlead.v1.ImportPrincipalsRequest
+	11, // 25: fairlead.v1.PrincipalService.SetPin:input_type -> fairlead.v1.SetPinRequest
+	14, // 26: fairlead.v1.PrincipalService.ListSessions:input_type -> fairlead.v1.ListSessionsRequest
+	16, // 27: fairlead.v1.PrincipalService.EndSession:input_type -> fairlead.v1.EndSessionRequest
+	19, // 28: fairlead.v1.PrincipalService.CreateToken:input_type -> fairlead.v1.CreateTokenRequest
+	21, // 29: fairlead.v1.PrincipalService.ListTokens:input_type -> fairlead.v1.ListTokensRequest
+	23, // 30: fairlead.v1.PrincipalService.EndToken:input_type -> fairlead.v1.EndTokenRequest
+	25, // 31: fairlead.v1.PrincipalService.CreatePrincipal:output_type -> fairlead.v1.Principal
+	25, // 32: fairlead.v1.PrincipalService.GetPrincipal:output_type -> fairlead.v1.Principal
+	4,  // 33: fairlead.v1.PrincipalService.ListPrincipals:output_type -> fairlead.v1.ListPrincipalsResponse
+	25, // 34: fairlead.v1.PrincipalService.UpdatePrincipal:output_type -> fairlead.v1.Principal
+	25, // 35: fairlead.v1.PrincipalService.EndPrincipal:output_type -> fairlead.v1.Principal
+	10, // 36: fairlead.v1.PrincipalService.ImportPrincipals:output_type -> fairlead.v1.ImportPrincipalsResponse
+	12, // 37: fairlead.v1.PrincipalService.SetPin:output_type -> fairlead.v1.SetPinResponse
+	15, // 38: fairlead.v1.PrincipalService.ListSessions:output_type -> fairlead.v1.ListSessionsResponse
+	17, // 39: fairlead.v1.PrincipalService.EndSession:output_type -> fairlead.v1.EndSessionResponse
+	20, // 40: fairlead.v1.PrincipalService.CreateToken:output_type -> fairlead.v1.CreateTokenResponse
+	22, // 41: fairlead.v1.PrincipalService.ListTokens:output_type -> fairlead.v1.ListTokensResponse
+	24, // 42: fairlead.v1.PrincipalService.EndToken:output_type -> fairlead.v1.EndTokenResponse
+	31, // [31:43] is the sub-list for method output_type
+	19, // [19:31] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_principal_proto_init() }
@@ -1353,13 +1781,14 @@ func file_fairlead_v1_principal_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_fairlead_v1_principal_proto_rawDesc), len(file_fairlead_v1_principal_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   20,
+			NumEnums:      1,
+			NumMessages:   24,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_fairlead_v1_principal_proto_goTypes,
 		DependencyIndexes: file_fairlead_v1_principal_proto_depIdxs,
+		EnumInfos:         file_fairlead_v1_principal_proto_enumTypes,
 		MessageInfos:      file_fairlead_v1_principal_proto_msgTypes,
 	}.Build()
 	File_fairlead_v1_principal_proto = out.File

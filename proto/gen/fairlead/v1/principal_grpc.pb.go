@@ -19,17 +19,18 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	PrincipalService_CreatePrincipal_FullMethodName = "/fairlead.v1.PrincipalService/CreatePrincipal"
-	PrincipalService_GetPrincipal_FullMethodName    = "/fairlead.v1.PrincipalService/GetPrincipal"
-	PrincipalService_ListPrincipals_FullMethodName  = "/fairlead.v1.PrincipalService/ListPrincipals"
-	PrincipalService_UpdatePrincipal_FullMethodName = "/fairlead.v1.PrincipalService/UpdatePrincipal"
-	PrincipalService_EndPrincipal_FullMethodName    = "/fairlead.v1.PrincipalService/EndPrincipal"
-	PrincipalService_SetPin_FullMethodName          = "/fairlead.v1.PrincipalService/SetPin"
-	PrincipalService_ListSessions_FullMethodName    = "/fairlead.v1.PrincipalService/ListSessions"
-	PrincipalService_EndSession_FullMethodName      = "/fairlead.v1.PrincipalService/EndSession"
-	PrincipalService_CreateToken_FullMethodName     = "/fairlead.v1.PrincipalService/CreateToken"
-	PrincipalService_ListTokens_FullMethodName      = "/fairlead.v1.PrincipalService/ListTokens"
-	PrincipalService_EndToken_FullMethodName        = "/fairlead.v1.PrincipalService/EndToken"
+	PrincipalService_CreatePrincipal_FullMethodName  = "/fairlead.v1.PrincipalService/CreatePrincipal"
+	PrincipalService_GetPrincipal_FullMethodName     = "/fairlead.v1.PrincipalService/GetPrincipal"
+	PrincipalService_ListPrincipals_FullMethodName   = "/fairlead.v1.PrincipalService/ListPrincipals"
+	PrincipalService_UpdatePrincipal_FullMethodName  = "/fairlead.v1.PrincipalService/UpdatePrincipal"
+	PrincipalService_EndPrincipal_FullMethodName     = "/fairlead.v1.PrincipalService/EndPrincipal"
+	PrincipalService_ImportPrincipals_FullMethodName = "/fairlead.v1.PrincipalService/ImportPrincipals"
+	PrincipalService_SetPin_FullMethodName           = "/fairlead.v1.PrincipalService/SetPin"
+	PrincipalService_ListSessions_FullMethodName     = "/fairlead.v1.PrincipalService/ListSessions"
+	PrincipalService_EndSession_FullMethodName       = "/fairlead.v1.PrincipalService/EndSession"
+	PrincipalService_CreateToken_FullMethodName      = "/fairlead.v1.PrincipalService/CreateToken"
+	PrincipalService_ListTokens_FullMethodName       = "/fairlead.v1.PrincipalService/ListTokens"
+	PrincipalService_EndToken_FullMethodName         = "/fairlead.v1.PrincipalService/EndToken"
 )
 
 // PrincipalServiceClient is the client API for PrincipalService service.
@@ -52,6 +53,11 @@ type PrincipalServiceClient interface {
 	// EndPrincipal says that somebody has left: sessions, tokens and sign-in end
 	// at once. The last administrator cannot leave.
 	EndPrincipal(ctx context.Context, in *EndPrincipalRequest, opts ...grpc.CallOption) (*Principal, error)
+	// ImportPrincipals takes a list of people who join, move and leave, such as a
+	// staff list: all of it or nothing. Whoever is not on the list stays as they
+	// are. The same list again changes nothing. Errors: INVALID_ARGUMENT (with the
+	// row), FAILED_PRECONDITION (the last administrator).
+	ImportPrincipals(ctx context.Context, in *ImportPrincipalsRequest, opts ...grpc.CallOption) (*ImportPrincipalsResponse, error)
 	// SetPin sets the PIN that a worker types on a shared tablet. The caller sets
 	// the own one; an administrator may set anybody's. An empty one takes it away.
 	SetPin(ctx context.Context, in *SetPinRequest, opts ...grpc.CallOption) (*SetPinResponse, error)
@@ -120,6 +126,16 @@ func (c *principalServiceClient) EndPrincipal(ctx context.Context, in *EndPrinci
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Principal)
 	err := c.cc.Invoke(ctx, PrincipalService_EndPrincipal_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *principalServiceClient) ImportPrincipals(ctx context.Context, in *ImportPrincipalsRequest, opts ...grpc.CallOption) (*ImportPrincipalsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ImportPrincipalsResponse)
+	err := c.cc.Invoke(ctx, PrincipalService_ImportPrincipals_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -206,6 +222,11 @@ type PrincipalServiceServer interface {
 	// EndPrincipal says that somebody has left: sessions, tokens and sign-in end
 	// at once. The last administrator cannot leave.
 	EndPrincipal(context.Context, *EndPrincipalRequest) (*Principal, error)
+	// ImportPrincipals takes a list of people who join, move and leave, such as a
+	// staff list: all of it or nothing. Whoever is not on the list stays as they
+	// are. The same list again changes nothing. Errors: INVALID_ARGUMENT (with the
+	// row), FAILED_PRECONDITION (the last administrator).
+	ImportPrincipals(context.Context, *ImportPrincipalsRequest) (*ImportPrincipalsResponse, error)
 	// SetPin sets the PIN that a worker types on a shared tablet. The caller sets
 	// the own one; an administrator may set anybody's. An empty one takes it away.
 	SetPin(context.Context, *SetPinRequest) (*SetPinResponse, error)
@@ -244,6 +265,9 @@ func (UnimplementedPrincipalServiceServer) UpdatePrincipal(context.Context, *Upd
 }
 func (UnimplementedPrincipalServiceServer) EndPrincipal(context.Context, *EndPrincipalRequest) (*Principal, error) {
 	return nil, status.Error(codes.Unimplemented, "method EndPrincipal not implemented")
+}
+func (UnimplementedPrincipalServiceServer) ImportPrincipals(context.Context, *ImportPrincipalsRequest) (*ImportPrincipalsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ImportPrincipals not implemented")
 }
 func (UnimplementedPrincipalServiceServer) SetPin(context.Context, *SetPinRequest) (*SetPinResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SetPin not implemented")
@@ -370,6 +394,24 @@ func _PrincipalService_EndPrincipal_Handler(srv interface{}, ctx context.Context
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(PrincipalServiceServer).EndPrincipal(ctx, req.(*EndPrincipalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PrincipalService_ImportPrincipals_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ImportPrincipalsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PrincipalServiceServer).ImportPrincipals(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PrincipalService_ImportPrincipals_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PrincipalServiceServer).ImportPrincipals(ctx, req.(*ImportPrincipalsRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -508,6 +550,10 @@ var PrincipalService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "EndPrincipal",
 			Handler:    _PrincipalService_EndPrincipal_Handler,
+		},
+		{
+			MethodName: "ImportPrincipals",
+			Handler:    _PrincipalService_ImportPrincipals_Handler,
 		},
 		{
 			MethodName: "SetPin",
