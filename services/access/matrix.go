@@ -34,6 +34,7 @@ var conditions = map[string]string{
 	"ReportService":         writing,
 	"ReceiptService":        withCode,
 	"MessageService":        writing,
+	"MyReportService":       "what they told under their own name; a tablet in somebody's turn only",
 	"KeeperService":         "their own passphrase; naming and ending by an administrator",
 	"ReadService":           "who opened what, never what it said",
 	"MaskService":           "within reach; words as told only to who reads them so",

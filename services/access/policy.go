@@ -97,10 +97,19 @@ var rules = map[string][]pb.Role{
 	"ReportService.ImportReports":     {adviser, integration},
 
 	// The receipt code is asked for by the method itself: it names no one.
-	"ReceiptService.GetProgress":        strangers,
-	"ReceiptService.ListMessages":       strangers,
-	"ReceiptService.AddMessage":         strangers,
-	"ReceiptService.Acknowledge":        strangers,
+	"ReceiptService.GetProgress":  strangers,
+	"ReceiptService.ListMessages": strangers,
+	"ReceiptService.AddMessage":   strangers,
+	"ReceiptService.Acknowledge":  strangers,
+
+	// Whoever may tell hears of what they told under their own name; a tablet
+	// only in somebody's turn.
+	"MyReportService.ListMyReports":              {worker, supervisor, representative, adviser, committee, administrator, integration, device, investigator, officer},
+	"MyReportService.GetMyReport":                {worker, supervisor, representative, adviser, committee, administrator, integration, device, investigator, officer},
+	"MyReportService.ListMyReportMessages":       {worker, supervisor, representative, adviser, committee, administrator, integration, device, investigator, officer},
+	"MyReportService.AddMyReportMessage":         {worker, supervisor, representative, adviser, committee, administrator, integration, device, investigator, officer},
+	"MyReportService.AcknowledgeMyReportMessage": {worker, supervisor, representative, adviser, committee, administrator, integration, device, investigator, officer},
+
 	"MessageService.AskTeller":          {adviser, investigator},
 	"MessageService.TellProgress":       {supervisor, adviser, investigator},
 	"MessageService.ListReportMessages": {supervisor, adviser, investigator},

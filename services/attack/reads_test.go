@@ -44,7 +44,10 @@ func (h *house) questions() (out []ask) {
 		add("ClassificationService.ListCodings", &pb.ListCodingsRequest{Parent: r})
 		add("MessageService.ListReportMessages", &pb.ListReportMessagesRequest{Report: r})
 		add("ReadService.ListReads", &pb.ListReadsRequest{Report: r})
+		add("MyReportService.GetMyReport", &pb.GetMyReportRequest{Name: r})
+		add("MyReportService.ListMyReportMessages", &pb.ListMyReportMessagesRequest{Report: r})
 	}
+	add("MyReportService.ListMyReports", &pb.ListMyReportsRequest{})
 	add("ReportService.ListReports", &pb.ListReportsRequest{}, &pb.ListReportsRequest{Filter: &pb.ReportFilter{IncludeVoided: true}}, &pb.ListReportsRequest{AsAt: then(h.Head() - 3)})
 	add("AttachmentService.GetAttachment", &pb.GetAttachmentRequest{Name: h.photo})
 	for _, word := range append([]string{spokenWord, healthWord, captionWord, "kestrel"}, needles...) {
@@ -205,8 +208,9 @@ func TestTellerIsFoundNowhere(t *testing.T) {
 		h.streams(who, ctx)
 	})
 	for m := range asked {
-		if m == "WorkplaceService.GetPerson" || m == "PrincipalService.GetPrincipal" || m == "DeviceService.ListWorkers" || m == "ReportService.GetTeller" || m == "SignInService.ListCredentials" {
-			continue // there is nobody, no tablet, no reason, and no session
+		if m == "WorkplaceService.GetPerson" || m == "PrincipalService.GetPrincipal" || m == "DeviceService.ListWorkers" || m == "ReportService.GetTeller" || m == "SignInService.ListCredentials" ||
+			m == "MyReportService.GetMyReport" || m == "MyReportService.ListMyReportMessages" {
+			continue // there is nobody, no tablet, no reason, and no session; neither report is anybody's own
 		}
 		require.True(t, answered[m], "%s answers nobody: the question is a bad one", m)
 	}

@@ -56,6 +56,12 @@ type Facts struct {
 	codes  CodeTree
 	cursor ledger.Cursor
 
+	// Along, if set before CatchUp, is handed every change that was applied, in
+	// order and before Seq says so: reading the log is what a start takes its
+	// time for, and a small projection that needs all of it needs no second
+	// reading.
+	Along func(ctx context.Context, changes []ledger.Change)
+
 	// mu guards columns and is held for writing while a batch is applied.
 	mu      sync.RWMutex
 	columns *columns
@@ -176,6 +182,9 @@ func (f *Facts) apply(ctx context.Context, changes []ledger.Change) error {
 	last := changes[len(changes)-1].Seq
 	if err := f.put(decoded, moved, last); err != nil {
 		return err
+	}
+	if f.Along != nil {
+		f.Along(ctx, changes)
 	}
 	f.cursor.Advance(last)
 	return nil

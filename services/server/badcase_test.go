@@ -462,6 +462,47 @@ var wrongs = map[string][]wrong{
 		{"nothing", edit(func(r *pb.ListReportMessagesRequest) { proto.Reset(r) }), invalid, "report"},
 		{"nowhere", edit(func(r *pb.ListReportMessagesRequest) { r.Report = "reports/" + nowhere }), notFound, ""},
 	},
+	"MyReportService.ListMyReports": {
+		{"another token", edit(func(r *pb.ListMyReportsRequest) { r.PageToken = "AAAA" }), invalid, "page_token"},
+		{"the token of another list", func(w *world, m proto.Message) {
+			list, err := pb.NewReportServiceClient(w.Conn()).ListReports(w.As("adviser"), &pb.ListReportsRequest{PageSize: 1})
+			require.NoError(w.t, err)
+			m.(*pb.ListMyReportsRequest).PageToken = list.GetNextPageToken() + "AAAA"
+		}, invalid, "page_token"},
+	},
+	"MyReportService.GetMyReport": {
+		{"nothing", edit(func(r *pb.GetMyReportRequest) { proto.Reset(r) }), invalid, "name"},
+		{"nowhere", edit(func(r *pb.GetMyReportRequest) { r.Name = "reports/" + nowhere }), notFound, ""},
+		{"another's", func(w *world, m proto.Message) { m.(*pb.GetMyReportRequest).Name = w.report("another's").GetName() }, notFound, ""},
+		{"one without a name", func(w *world, m proto.Message) { m.(*pb.GetMyReportRequest).Name = w.report("anonymous").GetName() }, notFound, ""},
+	},
+	"MyReportService.ListMyReportMessages": {
+		{"nothing", edit(func(r *pb.ListMyReportMessagesRequest) { proto.Reset(r) }), invalid, "report"},
+		{"nowhere", edit(func(r *pb.ListMyReportMessagesRequest) { r.Report = "reports/" + nowhere }), notFound, ""},
+		{"another's", func(w *world, m proto.Message) {
+			m.(*pb.ListMyReportMessagesRequest).Report = w.report("another's").GetName()
+		}, notFound, ""},
+	},
+	"MyReportService.AddMyReportMessage": {
+		{"nothing", edit(func(r *pb.AddMyReportMessageRequest) { proto.Reset(r) }), invalid, "report"},
+		{"nowhere", edit(func(r *pb.AddMyReportMessageRequest) { r.Report = "reports/" + nowhere }), notFound, ""},
+		{"another's", func(w *world, m proto.Message) {
+			m.(*pb.AddMyReportMessageRequest).Report = w.report("another's").GetName()
+		}, notFound, ""},
+		{"only blanks", edit(func(r *pb.AddMyReportMessageRequest) { r.Text = "  " }), invalid, "text"},
+		{"too long", edit(func(r *pb.AddMyReportMessageRequest) { r.Text = strings.Repeat("a", 4001) }), invalid, "text"},
+		{"an answer to nothing", edit(func(r *pb.AddMyReportMessageRequest) { r.Answers = r.Report + "/messages/" + nowhere }), invalid, "answers"},
+		{"an answer to another report's question", edit(func(r *pb.AddMyReportMessageRequest) { r.Answers = "reports/" + nowhere + "/messages/" + nowhere }), invalid, "answers"},
+	},
+	"MyReportService.AcknowledgeMyReportMessage": {
+		{"nothing", edit(func(r *pb.AcknowledgeMyReportMessageRequest) { proto.Reset(r) }), invalid, "name"},
+		{"nowhere", edit(func(r *pb.AcknowledgeMyReportMessageRequest) { r.Name = r.Name[:len(r.Name)-36] + nowhere }), notFound, ""},
+		{"another's", func(w *world, m proto.Message) {
+			q, err := pb.NewMessageServiceClient(w.Conn()).AskTeller(w.As("adviser"), &pb.AskTellerRequest{Report: w.report("another's").GetName(), Text: "Which one?"})
+			require.NoError(w.t, err)
+			m.(*pb.AcknowledgeMyReportMessageRequest).Name = q.GetName()
+		}, notFound, ""},
+	},
 	"AttachmentService.RemoveAttachment": {
 		{"nothing", edit(func(r *pb.RemoveAttachmentRequest) { proto.Reset(r) }), invalid, "name"},
 		{"nowhere", edit(func(r *pb.RemoveAttachmentRequest) { r.Name = r.Name[:len(r.Name)-36] + nowhere }), notFound, ""},

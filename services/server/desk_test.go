@@ -42,7 +42,9 @@ func TestDesk(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []pb.Role{pb.Role_ROLE_WORKER}, me.GetRoles())
 	// The rooms narrow these to what is the caller's own.
-	own := map[string]bool{"AttachmentService.AddAttachment": true, "PrincipalService.SetPin": true, "PrincipalService.ListSessions": true, "SignInService.ListCredentials": true}
+	own := map[string]bool{"AttachmentService.AddAttachment": true, "PrincipalService.SetPin": true, "PrincipalService.ListSessions": true, "SignInService.ListCredentials": true,
+		"MyReportService.ListMyReports": true, "MyReportService.GetMyReport": true, "MyReportService.ListMyReportMessages": true,
+		"MyReportService.AddMyReportMessage": true, "MyReportService.AcknowledgeMyReportMessage": true}
 	for _, m := range contract(t) {
 		worker, _ := access.ParseRole("worker")
 		may := access.NewPolicy().Allow(access.Principal{Name: "p", Roles: []pb.Role{worker}}, m.short) == nil

@@ -316,6 +316,23 @@ var good = map[string]func(w *world) proto.Message{
 	"MessageService.ListReportMessages": func(w *world) proto.Message {
 		return &pb.ListReportMessagesRequest{Report: w.report("heard").GetName()}
 	},
+	"MyReportService.ListMyReports": func(w *world) proto.Message {
+		w.own("told by name")
+		return &pb.ListMyReportsRequest{PageSize: 2}
+	},
+	"MyReportService.GetMyReport": func(w *world) proto.Message { return &pb.GetMyReportRequest{Name: w.own("told by name")} },
+	"MyReportService.ListMyReportMessages": func(w *world) proto.Message {
+		return &pb.ListMyReportMessagesRequest{Report: w.own("told by name")}
+	},
+	"MyReportService.AddMyReportMessage": func(w *world) proto.Message {
+		n := w.next()
+		return &pb.AddMyReportMessageRequest{Report: w.own(fmt.Sprint("answered ", n/20)), Text: fmt.Sprint("The third step. ", n), RequestId: w.id()}
+	},
+	"MyReportService.AcknowledgeMyReportMessage": func(w *world) proto.Message {
+		q, err := pb.NewMessageServiceClient(w.Conn()).AskTeller(w.As("adviser"), &pb.AskTellerRequest{Report: w.own("read by name"), Text: fmt.Sprint("Which step? ", w.next())})
+		require.NoError(w.t, err)
+		return &pb.AcknowledgeMyReportMessageRequest{Name: q.GetName()}
+	},
 	"RetentionService.ListRetentionClasses": func(*world) proto.Message { return &pb.ListRetentionClassesRequest{} },
 	"RetentionService.SetRetentionClass": func(w *world) proto.Message {
 		return &pb.SetRetentionClassRequest{RetentionClass: class(w), Reason: "the committee decided it", RequestId: w.id()}

@@ -91,6 +91,7 @@ type rooms struct {
 	sealed     *envelope.Service
 	receipts   *receipts.Service
 	messages   *receipts.Messages
+	mine       *receipts.Mine
 	keepers    *keepers.Service
 	reads      *reads.Service
 	recorder   *reads.Recorder
@@ -130,6 +131,8 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	tree := workplace.NewTree(l, cfg.Clock)
 	codes := classify.NewTables(table)
 	figures := facts.New(l, tree, codes)
+	owners := receipts.NewOwners(l, formPrincipal)
+	figures.Along = owners.Take
 	if r.index, err = search.Open(filepath.Join(cfg.Data, IndexFolder), l, tree, search.Options{Log: cfg.Log}); err != nil {
 		return nil, fmt.Errorf("server: search index: %w", err)
 	}
@@ -183,6 +186,12 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	})
 	r.receipts, r.messages = receipts.New(receipts.Deps{
 		Ledger: known, Tree: tree, Slow: principals.NewThrottle(cfg.Clock), Clock: cfg.Clock, RandomID: uuid.NewString,
+	})
+	r.mine = r.receipts.Mine(receipts.MineDeps{Owners: owners, Caught: figures.Wait, Tokens: tokens,
+		Person: func(principal string) string {
+			p, _ := r.registry.Principal(principal)
+			return p.GetPerson()
+		},
 	})
 	r.recorder = reads.NewRecorder(l, cfg.Clock, newID, cfg.Log)
 	r.reads = reads.New(l, tree, r.recorder.Flush)
@@ -246,6 +255,7 @@ func (r *rooms) register(to grpc.ServiceRegistrar, policy *access.Policy) {
 	pb.RegisterSealedServiceServer(to, r.sealed)
 	pb.RegisterReceiptServiceServer(to, r.receipts)
 	pb.RegisterMessageServiceServer(to, r.messages)
+	pb.RegisterMyReportServiceServer(to, r.mine)
 	pb.RegisterKeeperServiceServer(to, r.keepers)
 	pb.RegisterReadServiceServer(to, r.reads)
 	pb.RegisterMaskServiceServer(to, r.masks)
