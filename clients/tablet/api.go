@@ -59,7 +59,7 @@ type problem struct {
 
 // stored is what the tablet is told of something sealed: never its words.
 type stored struct {
-	ShortCode string   `json:"shortCode,omitempty"`
+	ShortCode string `json:"shortCode,omitempty"`
 	// Mendings say what is stored otherwise than it was told.
 	Mendings []string `json:"mendings,omitempty"`
 }

@@ -6,7 +6,8 @@ import type { Draft } from "./draft.ts";
 import type { Space } from "./health.ts";
 import { shown } from "./lock.ts";
 import type { Pad } from "./pad.ts";
-import { tally, type Sender, type Tally } from "./queue.ts";
+import { tally, type Tally } from "./queue.ts";
+import type { Sender } from "./sender.ts";
 import type { Store } from "./store.ts";
 import { language, t } from "./words.ts";
 
@@ -31,6 +32,28 @@ export interface Screen {
   watch?: (() => void) | undefined;
 }
 
+// What the page that follows has to say: that one was cleared, and nothing else.
+const clearedMark = "cleared";
+
+function noteCleared(): void {
+  try {
+    sessionStorage.setItem(clearedMark, "1");
+  } catch {
+    // Then it is not said; the words are kept all the same.
+  }
+}
+
+// wasCleared says, once, that the page before this one was cleared.
+export function wasCleared(): boolean {
+  try {
+    const was = sessionStorage.getItem(clearedMark) !== null;
+    sessionStorage.removeItem(clearedMark);
+    return was;
+  } catch {
+    return false;
+  }
+}
+
 const blankTally: Tally = { waiting: 0, overADay: 0, kept: 0 };
 
 // Turn is leave to file as somebody who gave their PIN. It is in memory only, and
@@ -51,6 +74,9 @@ export class App {
   space: Space = { used: 0, all: 0, persisted: true };
   // busy holds the idle clock while somebody records or a photo is read.
   busy = false;
+  // cleared says that the screen was left alone and was cleared: the next screen
+  // says so, and not whose it was.
+  cleared = false;
   // returning says that one answer is being changed, and the look follows.
   returning = false;
   private screen: Screen | undefined;
@@ -86,6 +112,7 @@ export class App {
   use(pad: Pad): void {
     this.pad = pad;
     this.turn = undefined;
+    this.cleared = false;
     pad.onChange = () => this.tell();
     this.tell();
   }
@@ -168,10 +195,19 @@ export class App {
     this.screen?.watch?.();
   }
 
+  // pinOver says that a PIN was given for this draft and no longer counts: its time
+  // is over, or the tablet was put away since. The report goes with the name as typed.
+  pinOver(): boolean {
+    const { mode, mate, pin } = this.draft;
+    return !!pin && mode === "named" && !mate && !this.turnNow();
+  }
+
   // putAway goes back to the start and forgets: the page is loaded anew, so that
   // nothing of it is left in memory. What could not be kept stays on the screen.
-  async putAway(): Promise<void> {
+  // alone says that nobody asked for it.
+  async putAway(alone = false): Promise<void> {
     if (this.pad && !(await this.pad.keep())) return this.tell();
+    if (this.pad && alone) noteCleared();
     this.pad = this.turn = undefined;
     this.main.replaceChildren();
     this.home();

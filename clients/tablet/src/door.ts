@@ -29,9 +29,13 @@ export interface Hello {
   plans: Record<string, string>;
 }
 
+// Mending is one way in which something is stored otherwise than it was told.
+const mendings = ["clock", "turn_over", "time", "receipt_code", "place"] as const;
+export type Mending = (typeof mendings)[number];
+
 // Answer says what became of something that was sent.
 export type Answer =
-  | { what: "received"; code: string; notes: string[] }
+  | { what: "received"; code: string; mended: Mending[] }
   | { what: "later" } // out of reach, busy, full: the same bytes again
   | { what: "signed out" }
   | { what: "refused" }; // it will not be taken as it is: keep it, tell somebody
@@ -71,8 +75,8 @@ export async function deliver(request: Uint8Array): Promise<Answer> {
   try {
     const r = await ask("sealed", request, "application/x-protobuf");
     if (r.ok) {
-      const b = (await r.json()) as { shortCode?: string; notes?: string[] };
-      return { what: "received", code: b.shortCode ?? "", notes: b.notes ?? [] };
+      const b = (await r.json()) as { shortCode?: string; mendings?: string[] };
+      return { what: "received", code: b.shortCode ?? "", mended: mendings.filter((m) => b.mendings?.includes(m)) };
     }
     switch (r.status) {
       case 401:

@@ -27,6 +27,8 @@ export interface Draft {
   when?: When | undefined;
   mode?: Mode | undefined;
   name: string;
+  // pin says that whoever writes gave their PIN for this name.
+  pin?: boolean | undefined;
   contact: string;
   mate: boolean;
   words: string;

@@ -1,5 +1,6 @@
 // What is wrong with this tablet, said before anybody starts to write.
-import type { Sender, Tally } from "./queue.ts";
+import type { Tally } from "./queue.ts";
+import type { Sender } from "./sender.ts";
 import { t } from "./words.ts";
 
 // Space is what the browser says of its storage.

@@ -24,7 +24,7 @@ export function watchIdle(app: App, seconds: () => number): void {
     if (!open || putting) return;
     if (left <= 0) {
       putting = true;
-      void app.putAway().finally(() => {
+      void app.putAway(true).finally(() => {
         putting = false;
         touched = performance.now(); // it could not be kept: it stays, and is tried again
       });

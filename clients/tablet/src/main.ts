@@ -1,16 +1,16 @@
 // The start of the app: the store, the words, the screens, and the worker that
 // keeps the app itself on the tablet.
-import { App } from "./app.ts";
+import { App, wasCleared } from "./app.ts";
 import { useToken, type Enrolled } from "./door.ts";
 import { Flow, type Step } from "./flow.ts";
 import { space } from "./health.ts";
 import { watchIdle } from "./idle.ts";
-import { Sender } from "./queue.ts";
 import { card } from "./screens/card.ts";
 import { Ending } from "./screens/ending.ts";
 import { Questions } from "./screens/questions.ts";
 import { Start } from "./screens/start.ts";
 import { Telling } from "./screens/telling.ts";
+import { Sender } from "./sender.ts";
 import { openStore, recall, type Store } from "./store.ts";
 import { speak } from "./words.ts";
 import { keepApp } from "./worker.ts";
@@ -26,6 +26,7 @@ async function begin(): Promise<void> {
   // A window that cannot keep anything still shows who to ring.
   const db: Store | undefined = await openStore().catch(() => undefined);
   const app: App = new App(document.getElementById("app")!, db, () => card(app), home);
+  app.cleared = wasCleared();
   const steps: Record<string, Step> = {};
   const flow = new Flow(app, steps);
   const questions = new Questions(flow);

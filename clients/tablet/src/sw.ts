@@ -1,9 +1,17 @@
 // The service worker: the whole app lies in one cache per version, and nothing
-// else does. It never keeps an answer of the service, and never a report.
+// else does. It never keeps an answer of the service, and never a report. Woken
+// when there is a network again, it sends what lies sealed in the queue, by the
+// same loop and under the same lock as the page, so that nothing goes twice.
+import { useToken, type Enrolled } from "./door.ts";
+import { Sender } from "./sender.ts";
+import { openStore, recall } from "./store.ts";
+import { wakeTag } from "./worker.ts";
+
 declare const __FILES__: string[];
 
 interface Worker {
   addEventListener(type: "install" | "activate", f: (e: { waitUntil(p: Promise<unknown>): void }) => void): void;
+  addEventListener(type: "sync", f: (e: { tag: string; waitUntil(p: Promise<unknown>): void }) => void): void;
   addEventListener(type: "message", f: (e: { data: unknown }) => void): void;
   addEventListener(type: "fetch", f: (e: { request: Request; respondWith(r: Promise<Response>): void }) => void): void;
   skipWaiting(): Promise<void>;
@@ -35,6 +43,23 @@ self_.addEventListener("activate", (e) => {
 self_.addEventListener("message", (e) => {
   if (e.data === "take over") void self_.skipWaiting();
 });
+
+self_.addEventListener("sync", (e) => {
+  if (e.tag === wakeTag) e.waitUntil(sendAll());
+});
+
+// sendAll sends what can go; it fails while something is left, and the browser
+// tries again later.
+async function sendAll(): Promise<void> {
+  const db = await openStore();
+  try {
+    if (!(await db.getAll("queue")).some((i) => i.ciphertext)) return;
+    useToken((await recall<Enrolled>(db, "enrolled"))?.secret ?? "");
+    if (!(await new Sender(db).once())) throw new Error("something is left to send");
+  } finally {
+    db.close();
+  }
+}
 
 self_.addEventListener("fetch", (e) => {
   const url = new URL(e.request.url);

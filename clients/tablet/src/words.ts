@@ -23,8 +23,12 @@ let catalogue: Partial<Record<Key, string>> = en;
 
 export const language = () => spoken;
 
-// locale is how days are written here.
-export const locale = () => (spoken.tag === "en" ? "en-AU" : spoken.tag);
+// locale is how days are written here: in English where this browser has no names
+// of months in the language, and would write "2026 M11 29".
+export function locale(): string {
+  const named = new Date(0).toLocaleDateString(spoken.tag, { month: "long" });
+  return spoken.tag === "en" || /^M\d/.test(named) ? "en-AU" : spoken.tag;
+}
 
 // t returns the words for a key with their blanks filled in. A word that a
 // catalogue lacks is shown in English rather than not at all.
@@ -34,11 +38,17 @@ export function t(key: Key, blanks: Record<string, string | number> = {}): strin
 
 // english returns the words for whoever reads the report.
 export function english(key: Key, blanks: Record<string, string | number> = {}): string {
-  return fill(en[key], blanks);
+  return en[key].replace(/\{(\w+)\}/g, (whole, name: string) => String(blanks[name] ?? whole));
 }
 
 function fill(words: string, blanks: Record<string, string | number>): string {
-  return words.replace(/\{(\w+)\}/g, (whole, name: string) => String(blanks[name] ?? whole));
+  return words.replace(/\{(\w+)\}/g, (whole, name: string) => (name in blanks ? apart(String(blanks[name])) : whole));
+}
+
+// apart keeps a code, a number or a name in its own order between words that run
+// from right to left: without it "482 913" is read there as "913 482".
+export function apart(s: string): string {
+  return spoken.dir === "rtl" ? "\u2068" + s + "\u2069" : s;
 }
 
 // speak changes the language. When the catalogue cannot be had, the app stays

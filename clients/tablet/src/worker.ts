@@ -7,6 +7,24 @@ interface Policies {
   createPolicy(name: string, rules: { createScriptURL(s: string): string }): { createScriptURL(s: string): string };
 }
 
+// wakeTag names the wish to be woken when there is a network again.
+export const wakeTag = "fairlead-send";
+
+interface Syncing {
+  sync?: { register(tag: string): Promise<void> };
+}
+
+// wakeWhenBack asks the browser to wake the worker when there is a network, also
+// with this page closed. Where no browser does that, the page sends when it is
+// open, as it does anyway.
+export async function wakeWhenBack(): Promise<void> {
+  try {
+    await ((await navigator.serviceWorker.ready) as Syncing).sync?.register(wakeTag);
+  } catch {
+    // Not allowed here: the page sends.
+  }
+}
+
 export async function keepApp(mayChange: () => boolean, reload: () => void): Promise<void> {
   if (!("serviceWorker" in navigator)) return;
   try {

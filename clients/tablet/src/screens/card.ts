@@ -3,7 +3,7 @@
 import type { App } from "../app.ts";
 import { el, row } from "../el.ts";
 import { whereNow } from "../position.ts";
-import { t } from "../words.ts";
+import { apart, t } from "../words.ts";
 
 // The number that rings ambulance, fire and police all over Australia.
 const triple = "000";
@@ -21,9 +21,9 @@ export function card(app: App): void {
       el("li", {}, el("a", { class: "row ring", href: "tel:" + n.number.replace(/[^\d+]/g, "") }, el("span", { class: "row-words" }, n.who), el("span", { class: "digits" }, n.number))))),
     c.numbers?.length ? null : el("p", {}, t("card_none")),
     el("p", { class: "scene" }, t("card_scene")),
-    c.radio ? el("p", { id: "radio" }, el("strong", {}, t("card_radio") + ": "), c.radio) : null,
-    c.place ? el("p", { id: "card-place" }, el("strong", {}, t("card_place") + ": "), c.place,
-      c.latitude !== undefined && c.longitude !== undefined ? ` (${c.latitude}, ${c.longitude})` : "") : null,
+    c.radio ? el("p", { id: "radio" }, el("strong", {}, t("card_radio") + ": "), apart(c.radio)) : null,
+    c.place ? el("p", { id: "card-place" }, el("strong", {}, t("card_place") + ": "), apart(c.place), " ",
+      c.latitude !== undefined && c.longitude !== undefined ? apart(`(${c.latitude}, ${c.longitude})`) : "") : null,
     row({
       words: t("card_here"), id: "card-here",
       press: () => {

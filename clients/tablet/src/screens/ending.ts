@@ -5,10 +5,12 @@ import { el, field, row } from "../el.ts";
 import { path, type Flow } from "../flow.ts";
 import { plainCode, shown } from "../lock.ts";
 import { spoken } from "../receipt.ts";
-import { enqueue, filesLeft, receiptSeen } from "../queue.ts";
+import { receiptSeen } from "../again.ts";
+import { enqueue, filesLeft } from "../queue.ts";
 import type { Item } from "../store.ts";
 import { note } from "../timing.ts";
-import { locale, t, type Key } from "../words.ts";
+import { wakeWhenBack } from "../worker.ts";
+import { apart, locale, t, type Key } from "../words.ts";
 
 export class Ending {
   constructor(private flow: Flow) {}
@@ -35,6 +37,7 @@ export class Ending {
       next: { words: t("send"), press: () => (ready ? void this.send(app, wrong) : missing()) },
       body: [
         el("p", {}, t("look_say")),
+        this.pinNote(app),
         wrong,
         el("div", { class: "rows lines" }, all.filter(([s]) => asked.has(s)).map(line)),
         el("h2", {}, t("look_more")),
@@ -44,12 +47,27 @@ export class Ending {
     };
   };
 
+  // pinNote says that the PIN no longer counts, also when its time ends while one
+  // looks at this screen, and leads to giving it again.
+  private pinNote(app: App): HTMLElement {
+    const note = el("div", { role: "status", id: "pin-over" });
+    const draw = () => {
+      note.replaceChildren(...(app.pad && app.pinOver()
+        ? [el("p", { class: "note" }, t("pin_over")), el("div", { class: "rows" }, row({ words: t("pin_offer"), id: "pin-again", press: () => this.flow.change("name") }))]
+        : []));
+      const on = app.pad && app.turnNow();
+      if (on) setTimeout(() => note.isConnected && draw(), Math.max(1000, on.until - Date.now()));
+    };
+    draw();
+    return note;
+  }
+
   // lines say each answer in the words it was given in.
   private lines(app: App, d: Draft): [string, string, string][] {
     const place = app.sender?.service?.places.find((p) => p.name === d.workplace)?.title ?? "";
     const say = (k: string | undefined, prefix: string) => (k === "not_sure" ? t("not_sure") : k ? t((prefix + k) as Key) : "");
     const files = d.files.length ? `${t("look_files")}: ${d.files.length}` : "";
-    const joined = (...parts: string[]) => parts.map((p) => p.trim()).filter(Boolean).join(" · ");
+    const joined = (...parts: string[]) => parts.map((p) => p.trim()).filter(Boolean).map(apart).join(" · ");
     return [
       ["kind", t("kind_title"), say(d.kind, "kind_")],
       ["place", t("place_title"), place],
@@ -83,6 +101,7 @@ export class Ending {
       await app.count();
       app.show(this.sent(app, item, receipt));
       app.sender!.soon();
+      void wakeWhenBack();
     } catch (e) {
       wrong.textContent = t("warn_failed", { why: e instanceof Error ? e.message : String(e) });
     } finally {
@@ -98,6 +117,7 @@ export class Ending {
     const stages = el("ol", { class: "stages" });
     const voice = el("p", { id: "voice" });
     const files = el("p", { id: "files-left" });
+    const mended = el("div", { role: "status", id: "mended" });
     const draw = async () => {
       const now = (await app.db!.get("queue", item.id)) ?? item;
       const at = now.state === "received" ? 3 : now.state === "sent" ? 2 : 1;
@@ -109,6 +129,7 @@ export class Ending {
       if (h && h.textContent !== words) h.textContent = words;
       state.textContent = now.state === "kept" ? t("mine_kept") : t(at === 3 ? "sent_received" : at === 2 ? "sent_sent" : "sent_saved");
       voice.textContent = now.code ? t("sent_voice", { code: now.code }) : t("sent_row", { n: now.number });
+      mended.replaceChildren(...(app.sender?.said.get(item.id) ?? []).map((m) => el("p", { class: "note" }, t(("mended_" + m) as Key))));
       const left = await filesLeft(app.db!, item.id);
       files.textContent = left ? t("sent_files", { n: left }) : "";
     };
@@ -121,6 +142,7 @@ export class Ending {
       body: [
         stages,
         el("div", { role: "status" }, state),
+        mended,
         el("p", {}, t("sent_code")),
         el("p", { class: "code long", id: "code" }, spoken(receipt)),
         el("p", {}, t("sent_keep")),

@@ -3,7 +3,7 @@
 // same thing, and what is kept can be read out: "Plan square B2-c3".
 import type { App } from "../app.ts";
 import { el } from "../el.ts";
-import type { Plan } from "../queue.ts";
+import type { Plan } from "../sender.ts";
 import { recall } from "../store.ts";
 import { english, t } from "../words.ts";
 

@@ -110,6 +110,7 @@ export class Questions {
     return {
       name: "day",
       title: t("when_day_label"),
+      at: this.flow.at("when"),
       back: () => app.show(this.when(app)),
       next: {
         words: t("next"),
@@ -165,6 +166,7 @@ export class Questions {
   first = (app: App): Screen => ({
     name: "first",
     title: t("safe_first"),
+    at: this.flow.at("safe"),
     back: () => app.show(this.safe(app)),
     next: { words: t("next"), press: () => this.flow.on() },
     body: [

@@ -7,7 +7,7 @@ import type { Flow } from "../flow.ts";
 import { warnings } from "../health.ts";
 import { Pad } from "../pad.ts";
 import { hearScreen } from "./hear.ts";
-import { shownAgain } from "../queue.ts";
+import { shownAgain } from "../again.ts";
 import { recall, remember, type Item } from "../store.ts";
 import { timings } from "../timing.ts";
 import { language, languages, locale, speak, t } from "../words.ts";
@@ -47,6 +47,7 @@ export class Start {
       watch: draw,
       body: [
         el("p", { class: "lead" }, t("start_say")),
+        app.cleared ? el("div", { class: "warn", role: "note", id: "cleared" }, el("p", {}, t("cleared"))) : null,
         warned,
         el("div", { class: "rows" },
           app.db

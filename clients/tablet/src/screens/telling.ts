@@ -43,7 +43,7 @@ export class Telling {
     const said = el("p", { role: "status", id: "turn-said" });
     const tell = () => {
       const on = app.turnNow();
-      said.textContent = on ? t("pin_right", { n: Math.max(1, Math.floor((on.until - Date.now()) / 60_000)) }) : "";
+      said.textContent = on ? t("pin_right", { n: Math.max(1, Math.floor((on.until - Date.now()) / 60_000)) }) : app.pinOver() ? t("pin_over") : "";
     };
     tell();
     const again = () => app.show(this.name(app));
@@ -61,6 +61,7 @@ export class Telling {
         label: t("name_label"), value: d.name, max: 120, id: "name",
         input: this.keeps(app, (v) => {
           d.name = v;
+          d.pin = !!app.turnNow(); // another name is meant as another name
           tell();
         }),
       }),

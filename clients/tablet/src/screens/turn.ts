@@ -68,6 +68,7 @@ function keys(app: App, who: Worker, back: () => void): Screen {
     }
     app.turn = { name: who.name, secret: done.secret, until: Date.now() + done.minutes * 60_000 };
     app.draft.name = who.name;
+    app.draft.pin = true;
     app.pad.soon();
     back();
   };
