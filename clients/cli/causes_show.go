@@ -73,6 +73,9 @@ func showPlaces(p *page.Page, r *pb.CauseRanking) {
 
 func showRanking(p *page.Page, r *pb.CauseRanking) {
 	causeHead(p, r.GetScope(), r.GetPeriod(), r.GetSentence())
+	if r.GetHeldBackReason() != "" {
+		return // the sentence says why
+	}
 	if r.GetDimension() == pb.Dimension_DIMENSION_WORKPLACE {
 		showPlaces(p, r)
 	} else {
@@ -113,6 +116,9 @@ func showRanks(p *page.Page, r *pb.CauseRanking) {
 
 func showCross(p *page.Page, r *pb.CauseCross, table bool) {
 	causeHead(p, r.GetScope(), r.GetPeriod(), r.GetSentence())
+	if r.GetHeldBackReason() != "" {
+		return // the sentence says why
+	}
 	var rows [][]string
 	for _, x := range r.GetPairs() {
 		rows = append(rows, []string{pairMark(x), rowTitle(r.GetRowHeads()[x.GetRow()]), rowTitle(r.GetColumnHeads()[x.GetColumn()]),
@@ -186,6 +192,9 @@ func crossTable(p *page.Page, r *pb.CauseCross) {
 
 func showClusters(p *page.Page, r *pb.CauseClusters) {
 	causeHead(p, r.GetScope(), r.GetPeriod(), r.GetSentence())
+	if r.GetHeldBackReason() != "" {
+		return // the sentence says why
+	}
 	var rows [][]string
 	for _, x := range r.GetClusters() {
 		mark, chance := "", "likely"

@@ -15,7 +15,8 @@ func (s *session) compareCommand() *cobra.Command {
 	f := &measureFlags{}
 	was, is := &pastFlag{}, &pastFlag{}
 	var datasets []string
-	var smallest, limit int32
+	var limit int32
+	var all bool
 	c := &cobra.Command{
 		Use:   "compare",
 		Short: "List what has changed in a summary since it was made, and why",
@@ -50,6 +51,10 @@ its end which moment it is of: give that to --was.`,
 			if err != nil {
 				return err
 			}
+			var smallest int32
+			if all {
+				smallest = 1
+			}
 			r, err := c.Exports.CompareSummaries(ctx, &pb.CompareSummariesRequest{From: from, To: to, ReportLimit: limit, Summary: &pb.GetSummaryRequest{
 				Workplace: scope(f.workplace), Period: period, Convention: f.convention.value, Datasets: datasets, EmploymentGroups: f.groups.values, SmallestCell: smallest}})
 			if err != nil {
@@ -63,7 +68,7 @@ its end which moment it is of: give that to --was.`,
 	is.addAs(c, "is", "compare with it as at this moment; without it, with now")
 	fl := c.Flags()
 	fl.StringSliceVar(&datasets, "dataset", nil, "count records of this data set; without it, only what was filed here")
-	fl.Int32Var(&smallest, "smallest-cell", 0, "hold back counts from 1 to one below this; 0 is 5")
+	fl.BoolVar(&all, "all-counts", false, "compare all counts, for the eyes of those who read the reports anyway; without it, what may be handed on")
 	fl.Int32Var(&limit, "limit", 0, "most reports and hours listed; 0 is 200")
 	return c
 }

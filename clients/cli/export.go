@@ -25,7 +25,6 @@ func (s *session) exportSummaryCommand() *cobra.Command {
 	f := &measureFlags{}
 	var format enumFlag[pb.FileFormat]
 	var datasets []string
-	var smallest int32
 	var out string
 	c := &cobra.Command{
 		Use:   "summary",
@@ -62,7 +61,7 @@ ask for it again: made again as at that moment, it is the same file, byte for by
 			}
 			r, err := c.Exports.ExportSummary(cmd.Context(), &pb.ExportSummaryRequest{Format: kind, Summary: &pb.GetSummaryRequest{
 				Workplace: scope(f.workplace), Period: period, Convention: f.convention.value, Datasets: datasets,
-				EmploymentGroups: f.groups.values, SmallestCell: smallest, AsAt: as}})
+				EmploymentGroups: f.groups.values, AsAt: as}})
 			if err != nil {
 				return err
 			}
@@ -100,7 +99,6 @@ ask for it again: made again as at that moment, it is the same file, byte for by
 	fl := c.Flags()
 	fl.Var(&format, "format", words.Choices[pb.FileFormat]())
 	fl.StringSliceVar(&datasets, "dataset", nil, "count records of this data set; without it, only what was filed here")
-	fl.Int32Var(&smallest, "smallest-cell", 0, "hold back counts from 1 to one below this; 0 is 5; 1 holds nothing back and is for the house's own eyes")
 	fl.StringVar(&out, "out", "", "file to write; - is standard output; without it, the name that the service gives")
 	return c
 }

@@ -95,12 +95,33 @@ func (d *desk) causes(v *visit) {
 			return
 		}
 		s.wrong = list
+		if why := heldBack(data); why != "" && kind == 0 && !s.Harms {
+			// The same of what nobody was hurt by is told to everybody who may
+			// see numbers: rather that, and said, than nothing.
+			f.Kinds = nobodyHurt
+			if s.wrong, err = d.askCauses(v, data, rank, cross, clusters); err != nil {
+				d.problem(v.w, v, err)
+				return
+			}
+			data["Narrowed"] = why
+		}
 	}
 	if len(s.wrong) > 0 {
 		data["Flaws"], code = located(s.wrong, causeFields), http.StatusUnprocessableEntity
 	}
 	data["Scope"] = s
 	d.pages.render(v.w, code, "causes", view{Title: "What happens most, and with what", Here: "numbers", Visit: v, Past: s.past, Data: data})
+}
+
+// nobodyHurt are the kinds of reports in which nobody was hurt.
+var nobodyHurt = []pb.ReportKind{pb.ReportKind_REPORT_KIND_HAZARD, pb.ReportKind_REPORT_KIND_NEAR_MISS}
+
+// heldBack says why the ranking is held back as a whole; "" when it is not.
+func heldBack(data map[string]any) string {
+	if r, ok := data["Rank"].(*pb.CauseRanking); ok {
+		return r.GetHeldBackReason()
+	}
+	return ""
 }
 
 // askCauses asks the three questions. What is wrong with any of them is a flaw

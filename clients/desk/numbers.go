@@ -191,7 +191,14 @@ func (d *desk) table(v *visit) {
 		if s.Workplace != "" {
 			f.Workplaces = []string{s.Workplace}
 		}
-		t, err := d.numbers.Tabulate(v.ctx(), &pb.TabulateRequest{Filter: f, Rows: rows, Columns: cols, CodeLevel: int32(min(max(level, 0), 4)), CountHarms: s.Harms, MinSequenceNumber: v.written, AsAt: s.past.message()})
+		ask := &pb.TabulateRequest{Filter: f, Rows: rows, Columns: cols, CodeLevel: int32(min(max(level, 0), 4)), CountHarms: s.Harms, MinSequenceNumber: v.written, AsAt: s.past.message()}
+		t, err := d.numbers.Tabulate(v.ctx(), ask)
+		if why := t.GetHeldBackReason(); why != "" && len(t.GetRows()) == 0 && !s.Harms {
+			f.Kinds = nobodyHurt
+			if of, err := d.numbers.Tabulate(v.ctx(), ask); err == nil && len(of.GetRows()) > 0 {
+				t, data["Narrowed"] = of, why
+			}
+		}
 		data["Table"], data["Grid"] = t, grid(t)
 		return err
 	})

@@ -79,7 +79,7 @@ func TestCauses_byRole(t *testing.T) {
 	b := newTab(t, demoHouse(t))
 	b.signIn("committee")
 	b.open("/numbers/causes?what=nature&with=bodily-location&level=1")
-	require.Contains(t, b.text(".say"), "Held back: what was hurt", "and how to ask for it")
+	require.Contains(t, b.text(".say"), "Held back: who was hurt", "and how to ask for it")
 	require.Zero(t, b.count("main .cross"))
 	b.open("/numbers/table?rows=nature&columns=&months=12&until=2026-05&level=1&harms=1")
 	require.Contains(t, b.text(".say"), "first of July")
@@ -91,6 +91,7 @@ func TestCauses_byRole(t *testing.T) {
 	}
 	b.open("/numbers/causes?what=mechanism&with=agency&level=1&months=12")
 	b.unfoldAll()
+	require.Contains(t, b.text("main"), "Counted here: hazards and near misses")
 	require.Contains(t, b.text("main"), "held back")
 	require.Zero(t, b.count(`main a[href^="/reports"]`))
 	for _, cell := range b.all(".cross tbody td") {

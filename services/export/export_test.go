@@ -26,7 +26,10 @@ import (
 )
 
 // figures stands for the measure room: fixed figures at one sequence number.
-type figures struct{ seq, moves int64 }
+type figures struct {
+	seq, moves int64
+	asked      []*pb.TabulateRequest
+}
 
 func (f *figures) at(as *pb.AsAt) int64 {
 	if n, then := as.GetMoment().(*pb.AsAt_SequenceNumber); then {
@@ -55,6 +58,7 @@ func (f *figures) ComputeChart(_ context.Context, req *pb.ComputeChartRequest) (
 }
 
 func (f *figures) Tabulate(_ context.Context, req *pb.TabulateRequest) (*pb.Table, error) {
+	f.asked = append(f.asked, proto.Clone(req).(*pb.TabulateRequest))
 	if req.GetColumns() == 0 {
 		return &pb.Table{SequenceNumber: f.at(req.GetAsAt()), Rows: []*pb.TableHead{{Key: "x", Title: "near miss", Total: 9}}, Columns: []*pb.TableHead{{Title: "count", Total: 9}}, Counts: []int64{9}, Total: 9}, nil
 	}
@@ -157,7 +161,7 @@ func TestSummary(t *testing.T) {
 	require.EqualValues(t, 41, sum.GetSequenceNumber())
 	require.True(t, strings.HasPrefix(sum.GetLogHash(), "ab"))
 	require.Len(t, sum.GetTables(), 6)
-	require.EqualValues(t, 4, sum.GetTables()[0].GetHeldBack(), "a small cell takes others with it")
+	require.EqualValues(t, 4, sum.GetTables()[5].GetHeldBack(), "a small cell takes others with it")
 	byItem := map[string]*pb.UnknownCount{}
 	for _, u := range sum.GetUnknowns() {
 		byItem[u.GetItem()] = u
@@ -265,31 +269,59 @@ func TestMakeTimeIsTheClock(t *testing.T) {
 	require.Equal(t, "held", cell(guard.HeldBack))
 }
 
-// TestSmallestGroup: who does not read the reports gets what the house has set,
-// whatever they ask for; a file never tells of one or two; and what was hurt is
-// not crossed with anything for them.
-func TestSmallestGroup(t *testing.T) {
+// TestHandedOn: a summary tells what may be told to whoever does not read the
+// reports, whoever asks for it; who reads them may ask for everything, but not in
+// a file.
+func TestHandedOn(t *testing.T) {
 	t.Parallel()
-	s, auditor := room(&figures{seq: 41})
+	f := &figures{seq: 41}
+	s, auditor := room(f)
 	committee := access.With(context.Background(), access.Principal{Name: "principals/y", Roles: []pb.Role{pb.Role_ROLE_COMMITTEE}})
 	of := func(ctx context.Context, smallest int32) *pb.Summary {
+		f.asked = nil
 		sum, err := s.GetSummary(ctx, &pb.GetSummaryRequest{Period: half, SmallestCell: smallest})
 		require.NoError(t, err)
 		return sum
 	}
-	require.Zero(t, of(auditor, 1).GetTables()[0].GetHeldBack(), "for the house's own eyes")
-	require.EqualValues(t, 4, of(committee, 1).GetTables()[0].GetHeldBack())
-	for _, table := range of(committee, 1).GetTables() {
-		if strings.HasPrefix(table.GetTitle(), "Nature") || strings.HasPrefix(table.GetTitle(), "Bodily") {
-			require.NotContains(t, table.GetTitle(), "by outcome")
-			require.Len(t, table.GetTable().GetColumns(), 1)
+	own := of(auditor, 1)
+	require.Zero(t, own.GetTables()[0].GetHeldBack(), "for the house's own eyes")
+	require.Equal(t, "Nature of injury or disease by outcome, persons hurt", own.GetTables()[3].GetTitle())
+	require.Equal(t, pb.Dimension_DIMENSION_OUTCOME, f.asked[1].GetColumns())
+	require.Equal(t, "2026-01-01", f.asked[1].GetFilter().GetStartDate())
+	want := of(committee, 0)
+	for name, got := range map[string]*pb.Summary{"committee, all": of(committee, 1), "auditor": of(auditor, 0)} {
+		require.True(t, proto.Equal(want, got), name)
+		require.Len(t, got.GetTables(), 6, name)
+		for i, table := range got.GetTables()[:5] {
+			require.Contains(t, table.GetTitle(), ", persons hurt, July 2024 to June 2025", name)
+			require.Len(t, table.GetTable().GetColumns(), 1, name)
+			require.Equal(t, "2024-07-01", f.asked[i+1].GetFilter().GetStartDate())
+			require.Equal(t, "2025-07-01", f.asked[i+1].GetFilter().GetEndDate())
 		}
+		require.EqualValues(t, 4, got.GetTables()[5].GetHeldBack(), name)
+		require.Equal(t, guard.NobodyHurt(), f.asked[6].GetFilter().GetKinds(), name)
+		require.Equal(t, "2026-01-01", f.asked[6].GetFilter().GetStartDate())
 	}
-	_, err := s.ExportSummary(auditor, &pb.ExportSummaryRequest{Summary: &pb.GetSummaryRequest{Period: half, SmallestCell: 1}, Format: pb.FileFormat_FILE_FORMAT_JSON})
-	require.NoError(t, err)
 	got, err := s.ExportSummary(auditor, &pb.ExportSummaryRequest{Summary: &pb.GetSummaryRequest{Period: half, SmallestCell: 1}, Format: pb.FileFormat_FILE_FORMAT_CSV})
 	require.NoError(t, err)
-	require.Contains(t, string(got.GetContent()), "Counts from 1 to 2", "a file is handed on: nobody knows to whom")
+	require.Contains(t, string(got.GetContent()), "Counts from 1 to 4", "a file is handed on: nobody knows to whom")
+}
+
+// TestSettledYears: which years a summary tells persons by.
+func TestSettledYears(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ from, end, made, want string }{
+		{"2026-01-01", "2026-07-01", "2026-09-30", "July 2024 to June 2025"},
+		{"2026-01-01", "2026-07-01", "2026-10-01", "July 2025 to June 2026"},
+		{"2025-07-01", "2026-07-01", "2026-09-30", "July 2024 to June 2025"},
+		{"2022-07-01", "2025-07-01", "2026-09-30", "July 2022 to June 2025"},
+		{"2020-01-01", "2020-04-01", "2026-09-30", "July 2019 to June 2020"},
+		{"2019-03-01", "2019-07-01", "2026-09-30", "July 2018 to June 2019"},
+	} {
+		made, err := time.Parse(time.DateOnly, c.made)
+		require.NoError(t, err)
+		require.Equal(t, c.want, settledYears(&pb.ReportFilter{StartDate: c.from, EndDate: c.end}, made), "%v", c)
+	}
 }
 
 // TestHeldBackInFiles: what is held back is said in words, never as a number.

@@ -9,21 +9,8 @@ import (
 
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
-	"fairlead/services/guard"
 	"fairlead/services/moment"
 )
-
-// facets are the cross-tabulations of a summary, in order.
-var facets = []struct {
-	dim   pb.Dimension
-	title string
-}{
-	{pb.Dimension_DIMENSION_MECHANISM, "Mechanism of incident"},
-	{pb.Dimension_DIMENSION_BREAKDOWN_AGENCY, "Breakdown agency"},
-	{pb.Dimension_DIMENSION_AGENCY, "Agency of injury"},
-	{pb.Dimension_DIMENSION_NATURE, "Nature of injury or disease"},
-	{pb.Dimension_DIMENSION_BODILY_LOCATION, "Bodily location"},
-}
 
 // source is what a summary is made from.
 type source struct {
@@ -73,6 +60,13 @@ func (s *Service) summariseThen(ctx context.Context, req *pb.GetSummaryRequest, 
 
 // attempt makes the summary once; whole says that all of it is of one moment.
 func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest, from source) (sum *pb.Summary, whole bool, err error) {
+	sight, err := s.sight(ctx, req)
+	if err != nil {
+		return nil, false, err
+	}
+	if !sight.own {
+		ctx = access.With(ctx, access.From(ctx).Outside())
+	}
 	datasets := req.GetDatasets()
 	if len(datasets) == 0 {
 		datasets = []string{"here"}
@@ -110,10 +104,6 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest, from s
 	if w := req.GetWorkplace(); w != "" {
 		filter.Workplaces = []string{w}
 	}
-	smallest, guarded, err := s.smallest(ctx, req)
-	if err != nil {
-		return nil, false, err
-	}
 	kinds, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: pb.Dimension_DIMENSION_KIND, MinSequenceNumber: seq, AsAt: from.at})
 	if err != nil {
 		return nil, false, err
@@ -124,70 +114,31 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest, from s
 	if level == 0 {
 		level = levelFor(kinds)
 	}
-	for _, f := range facets {
-		if guarded && guard.Health(f.dim) {
-			t, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: f.dim, CodeLevel: 1, CountHarms: true, MinSequenceNumber: seq})
-			if err != nil {
-				return nil, false, err
-			}
-			sum.Tables = append(sum.Tables, &pb.SummaryTable{Title: f.title + ", persons hurt", Table: t, HeldBack: t.GetHeldBack()})
-			continue
-		}
-		t, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: f.dim, Columns: pb.Dimension_DIMENSION_OUTCOME,
-			CodeLevel: level, CountHarms: true, MinSequenceNumber: seq, AsAt: from.at})
-		if err != nil {
-			return nil, false, err
-		}
-		whole = whole && t.GetSequenceNumber() == seq
-		sum.Tables = append(sum.Tables, summaryTable(f.title+" by outcome, persons hurt", t, smallest))
+	tables := s.tablesOutside
+	if sight.own {
+		tables = s.tablesWithin
+	}
+	if sum.Tables, whole, err = tables(ctx, &pb.TabulateRequest{Filter: filter, CodeLevel: level, MinSequenceNumber: seq, AsAt: from.at}, sight, whole); err != nil {
+		return nil, false, err
 	}
 	// Before the last table: when that is of the same number, so is this.
 	if sum.Unknowns, err = s.unknowns(ctx, from, seq, filter); err != nil {
 		return nil, false, err
 	}
-	t, err := s.d.Measures.Tabulate(ctx, &pb.TabulateRequest{Filter: filter, Rows: pb.Dimension_DIMENSION_MECHANISM,
-		Columns: pb.Dimension_DIMENSION_KIND, CodeLevel: 1, MinSequenceNumber: seq, AsAt: from.at})
+	last, err := s.mechanismByKind(ctx, filter, seq, from.at, sight)
 	if err != nil {
 		return nil, false, err
 	}
-	whole = whole && t.GetSequenceNumber() == seq
-	sum.Tables = append(sum.Tables, summaryTable("Group of mechanisms by kind of report, all reports", t, smallest))
+	whole = whole && last.GetTable().GetSequenceNumber() == seq
+	sum.Tables = append(sum.Tables, last)
 
 	if changes, err := from.log.Changes(ctx, seq-1, 1); err == nil && seq > 0 && len(changes) == 1 {
 		sum.LogHash = hex.EncodeToString(changes[0].Hash[:])
 	}
-	sum.MethodNotes = methodNotes(sum, smallest, datasets)
+	sum.MethodNotes = methodNotes(sum, sight, datasets)
 	sum.Cautions = append(sum.Cautions,
 		"This summary supports judgement. The law in force, the regulator and competent people decide what must be notified and what it means.")
 	return sum, whole, nil
-}
-
-// smallest is the least count of a cross-tabulation, and whether the caller is
-// one from whom small counts are held back: for them it is always what the
-// house has set.
-func (s *Service) smallest(ctx context.Context, req *pb.GetSummaryRequest) (least int64, guarded bool, err error) {
-	var asked []string
-	if w := req.GetWorkplace(); w != "" {
-		asked = []string{w}
-	}
-	scope, err := access.Narrow(access.From(ctx), s.d.Tree, asked)
-	if err != nil {
-		return 0, false, err
-	}
-	guarded = guard.Applies(access.From(ctx), s.d.Tree, scope)
-	least = int64(req.GetSmallestCell())
-	if least == 0 || guarded {
-		least = int64(s.d.Smallest)
-	}
-	return least, guarded, nil
-}
-
-// summaryTable guards a table, unless that was done for this caller before.
-func summaryTable(title string, t *pb.Table, smallest int64) *pb.SummaryTable {
-	if t.GetHeldBack() == 0 && t.GetTotal() != guard.HeldBack {
-		t.HeldBack = guard.Table(t, smallest)
-	}
-	return &pb.SummaryTable{Title: title, Table: t, HeldBack: t.GetHeldBack()}
 }
 
 // levelFor is how fine codes are tabulated: groups where there are few cases,
@@ -236,7 +187,7 @@ func (s *Service) unknowns(ctx context.Context, from source, seq int64, filter *
 	}
 }
 
-func methodNotes(sum *pb.Summary, smallest int64, datasets []string) []string {
+func methodNotes(sum *pb.Summary, see sight, datasets []string) []string {
 	notes := []string{
 		"A report counts in the month of its event, in the time zone of its workplace; where the day of the event is not known, in the month it was received.",
 		"A person hurt counts once, in the worst outcome recorded up to the sequence number below. A change of outcome moves the case; it is never counted twice.",
@@ -250,8 +201,10 @@ func methodNotes(sum *pb.Summary, smallest int64, datasets []string) []string {
 		d := v.GetDefinition()
 		notes = append(notes, fmt.Sprintf("%s: %s. Counted: %s. Source: %s.", d.GetTitle(), d.GetFormula(), d.GetNumeratorRule(), d.GetSource()))
 	}
-	if smallest > 1 {
-		notes = append(notes, fmt.Sprintf("Counts from 1 to %d in cross-tabulations are held back to protect people, together with as many others as are needed so that none follows from a total. They are written `held back`.", smallest-1))
+	if !see.own {
+		notes = append(notes,
+			fmt.Sprintf("Counts from 1 to %d in tables by codes are held back to protect people, together with as many others as are needed so that none follows from a total.", see.least-1),
+			"Who was hurt, how, is told by whole years from July to June, as recorded three months after they end: so no two summaries, of whatever periods, laid beside each other tell about few persons. What set off hazards and near misses, in which nobody was hurt, is told for the period itself.")
 	}
 	return notes
 }

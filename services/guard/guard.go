@@ -48,15 +48,43 @@ func Health(d pb.Dimension) bool {
 	return d == pb.Dimension_DIMENSION_NATURE || d == pb.Dimension_DIMENSION_BODILY_LOCATION
 }
 
-// AsksHealth reports whether a filter picks by what is wrong with somebody's
-// body: a count of what it finds is then a count by health.
-func AsksHealth(f *pb.ReportFilter) bool {
+// nobodyHurt are the kinds of reports in which nobody was hurt, by what they are.
+var nobodyHurt = []pb.ReportKind{pb.ReportKind_REPORT_KIND_HAZARD, pb.ReportKind_REPORT_KIND_NEAR_MISS}
+
+// NobodyHurt are the kinds of reports whose codes are told by any period.
+func NobodyHurt() []pb.ReportKind { return slices.Clone(nobodyHurt) }
+
+// Personal reports whether a question is about facts of persons who were hurt:
+// it counts by such facts, or picks by them, and may find people. kinds are
+// those that the question is confined to, besides those of the filter; empty is
+// all. Whoever does not read the reports is answered by whole settled years
+// only, see [Lattice]: of any shorter or later stretch, what two answers leave
+// between them would tell about single persons.
+//
+// What set off a hazard or a near miss is about nobody: of those, and of the
+// kind, place and day of everything, any period is told.
+func Personal(f *pb.ReportFilter, kinds []pb.ReportKind, harms bool, dims ...pb.Dimension) bool {
+	if !AsksPersons(f) && !slices.ContainsFunc(dims, Tells) {
+		return false
+	}
+	if harms || len(f.GetOutcomes())+len(f.GetEmploymentGroups()) > 0 || slices.ContainsFunc(f.GetCells(), (*pb.CellMatch).GetCountHarms) ||
+		slices.ContainsFunc(dims, ofPersons) || anySide(f, ofPersons) {
+		return true
+	}
 	for _, c := range f.GetCodes() {
 		if c.GetFacet() == pb.Facet_FACET_NATURE || c.GetFacet() == pb.Facet_FACET_BODILY_LOCATION {
 			return true
 		}
 	}
-	return anySide(f, Health)
+	only := func(ks []pb.ReportKind) bool {
+		return len(ks) > 0 && !slices.ContainsFunc(ks, func(k pb.ReportKind) bool { return !slices.Contains(nobodyHurt, k) })
+	}
+	return !only(f.GetKinds()) && !only(kinds)
+}
+
+// ofPersons reports whether a dimension can have no value where nobody was hurt.
+func ofPersons(d pb.Dimension) bool {
+	return Health(d) || d == pb.Dimension_DIMENSION_OUTCOME || d == pb.Dimension_DIMENSION_EMPLOYMENT_GROUP
 }
 
 // Tells reports whether counts by a dimension are about persons or about codes,

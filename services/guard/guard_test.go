@@ -245,10 +245,10 @@ func TestWhatTells(t *testing.T) {
 	t.Parallel()
 	nature := &pb.ReportFilter{Codes: []*pb.CodeMatch{{Facet: pb.Facet_FACET_NATURE, Code: "1"}}}
 	cell := &pb.ReportFilter{Cells: []*pb.CellMatch{{Sides: []*pb.CellSide{{Dimension: pb.Dimension_DIMENSION_KIND}, {Dimension: pb.Dimension_DIMENSION_BODILY_LOCATION}}}}}
-	require.True(t, guard.AsksHealth(nature) && guard.AsksPersons(nature))
-	require.True(t, guard.AsksHealth(cell) && guard.AsksPersons(cell))
+	require.True(t, guard.Personal(nature, guard.NobodyHurt(), false) && guard.AsksPersons(nature))
+	require.True(t, guard.Personal(cell, guard.NobodyHurt(), false) && guard.AsksPersons(cell))
 	outcome := &pb.ReportFilter{Outcomes: []pb.OutcomeClass{pb.OutcomeClass_OUTCOME_CLASS_DEATH}}
-	require.False(t, guard.AsksHealth(outcome))
+	require.True(t, guard.Personal(outcome, guard.NobodyHurt(), false))
 	require.True(t, guard.AsksPersons(outcome))
 	require.False(t, guard.AsksPersons(&pb.ReportFilter{Kinds: []pb.ReportKind{pb.ReportKind_REPORT_KIND_HAZARD}, Workplaces: []string{"w"}}))
 	require.False(t, guard.AsksPersons(nil))

@@ -13,6 +13,9 @@ import (
 	"fairlead/services/guard"
 )
 
+// events picks the reports in which nobody was hurt.
+func events() *pb.ReportFilter { return &pb.ReportFilter{Kinds: guard.NobodyHurt()} }
+
 // smallWorld has counts that point at people: 3 and 1 beside larger ones.
 func smallWorld(t *testing.T) *world {
 	w := testWorld(t)
@@ -38,7 +41,7 @@ func smallWorld(t *testing.T) *world {
 func TestSmallCountsAreHeldBack(t *testing.T) {
 	t.Parallel()
 	w := smallWorld(t)
-	req := &pb.CrossCausesRequest{Rows: byMechanism, Columns: byAgency, PairLimit: 2000, IncludeSvg: true}
+	req := &pb.CrossCausesRequest{Rows: byMechanism, Columns: byAgency, PairLimit: 2000, IncludeSvg: true, Filter: events()}
 	open := w.cross(t, adviser, req)
 	require.Zero(t, open.GetHeldBack())
 	require.NotNil(t, open.GetWhole())
@@ -71,7 +74,7 @@ func TestSmallCountsAreHeldBack(t *testing.T) {
 	}
 	require.Zero(t, w.cross(t, as(pb.Role_ROLE_AUDITOR), req).GetHeldBack())
 
-	r := w.rank(t, as(pb.Role_ROLE_COMMITTEE), &pb.RankCausesRequest{Dimension: byMechanism, IncludeSvg: true})
+	r := w.rank(t, as(pb.Role_ROLE_COMMITTEE), &pb.RankCausesRequest{Dimension: byMechanism, IncludeSvg: true, Filter: events()})
 	var hidden []string
 	for _, row := range r.GetRows() {
 		if row.GetCount() == guard.HeldBack {
@@ -112,7 +115,7 @@ func TestHeldBackTellsNothing(t *testing.T) {
 			all = append(all, times(x.n, story{mechanism: x.mechanism, agency: x.agency})...)
 		}
 		w.tell(t, all...)
-		got := w.cross(t, as(pb.Role_ROLE_COMMITTEE), &pb.CrossCausesRequest{Rows: byMechanism, Columns: byAgency, IncludeSvg: true})
+		got := w.cross(t, as(pb.Role_ROLE_COMMITTEE), &pb.CrossCausesRequest{Rows: byMechanism, Columns: byAgency, IncludeSvg: true, Filter: events()})
 		require.EqualValues(t, 4, got.GetHeldBack())
 		return got
 	}
@@ -128,7 +131,7 @@ func TestUnknownHeldBack(t *testing.T) {
 	w := testWorld(t)
 	w.tell(t, append(append(times(20, story{mechanism: "1", agency: "1"}), times(10, story{mechanism: "2", agency: "2"})...), times(2, story{})...)...)
 	committee := as(pb.Role_ROLE_COMMITTEE)
-	r := w.rank(t, committee, &pb.RankCausesRequest{Dimension: byMechanism})
+	r := w.rank(t, committee, &pb.RankCausesRequest{Dimension: byMechanism, Filter: events()})
 	require.EqualValues(t, guard.HeldBack, r.GetUnknown().GetCount())
 	require.EqualValues(t, guard.HeldBack, r.GetMissing().GetOf())
 	require.EqualValues(t, guard.HeldBack, r.GetUnreviewed().GetOf())
@@ -138,7 +141,7 @@ func TestUnknownHeldBack(t *testing.T) {
 		require.Nil(t, row.RunningShare)
 	}
 	require.Equal(t, "Most often: 1 title of 1, 20 reports.", r.GetSentence())
-	c := w.cross(t, committee, &pb.CrossCausesRequest{Rows: byMechanism, Columns: byAgency})
+	c := w.cross(t, committee, &pb.CrossCausesRequest{Rows: byMechanism, Columns: byAgency, Filter: events()})
 	require.EqualValues(t, guard.HeldBack, c.GetTotal())
 	require.EqualValues(t, guard.HeldBack, c.GetRowsUnknown())
 	require.EqualValues(t, guard.HeldBack, c.GetColumnsUnknown())
@@ -148,10 +151,10 @@ func TestUnknownHeldBack(t *testing.T) {
 	// A handful of reports is not even counted.
 	few := testWorld(t)
 	few.tell(t, times(3, story{mechanism: "1"})...)
-	r = few.rank(t, committee, &pb.RankCausesRequest{Dimension: byMechanism})
+	r = few.rank(t, committee, &pb.RankCausesRequest{Dimension: byMechanism, Filter: events()})
 	require.EqualValues(t, guard.HeldBack, r.GetTotal())
 	require.Equal(t, "All counts are held back: they are too small to show without pointing at a person.", r.GetSentence())
-	x := few.clusters(t, committee, &pb.FindClustersRequest{Category: byMechanism})
+	x := few.clusters(t, committee, &pb.FindClustersRequest{Category: byMechanism, Filter: events()})
 	require.EqualValues(t, guard.HeldBack, x.GetTotal())
 	require.EqualValues(t, 5, x.GetMinCount())
 	require.Empty(t, x.GetClusters())
@@ -209,12 +212,12 @@ func TestLeads(t *testing.T) {
 		{pb.Role_ROLE_ADVISER, true, true}, {pb.Role_ROLE_AUDITOR, true, true}, {pb.Role_ROLE_SUPERVISOR, true, false},
 		{pb.Role_ROLE_REPRESENTATIVE, true, false}, {pb.Role_ROLE_COMMITTEE, false, false}, {pb.Role_ROLE_INTEGRATION, false, false},
 	} {
-		r := w.rank(t, as(c.role), &pb.RankCausesRequest{Dimension: byMechanism})
+		r := w.rank(t, as(c.role), &pb.RankCausesRequest{Dimension: byMechanism, Filter: events()})
 		require.Equal(t, c.byCode, r.GetRows()[0].GetFilter() != nil, c.role)
 		r = w.rank(t, as(c.role), &pb.RankCausesRequest{Dimension: byWorkplace})
 		require.Equal(t, c.plain, r.GetRows()[0].GetFilter() != nil, c.role)
 		// A filter by codes that the caller gave is one by codes too.
-		r = w.rank(t, as(c.role), &pb.RankCausesRequest{Dimension: byWorkplace, Filter: &pb.ReportFilter{Codes: []*pb.CodeMatch{{Facet: pb.Facet_FACET_MECHANISM, Code: "1"}}}})
+		r = w.rank(t, as(c.role), &pb.RankCausesRequest{Dimension: byWorkplace, Filter: &pb.ReportFilter{Kinds: guard.NobodyHurt(), Codes: []*pb.CodeMatch{{Facet: pb.Facet_FACET_MECHANISM, Code: "1"}}}})
 		require.Equal(t, c.byCode, r.GetRows()[0].GetFilter() != nil, c.role)
 	}
 }

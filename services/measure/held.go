@@ -15,62 +15,58 @@ import (
 	"fairlead/services/guard"
 )
 
-// settling is how long after the end of a year its counts by health are made,
-// once and for all: by then most of what happened has been told and coded, and
-// since nothing is made again, no count of today less that of yesterday tells
-// what was recorded in between.
-const settling = 3
+// yearsRule says to whom it is said how facts of persons are told.
+const yearsRule = "who was hurt, how and with what outcome is told to whoever does not read the reports by whole years from July to June only, three months after they end, for one workplace with all below it"
 
-// yearStart is the month in which the years of such counts begin: the financial
-// year of Australian public bodies.
-const yearStart = time.July
+// eventsAdvice says what may be asked for instead.
+const eventsAdvice = "Hazards and near misses (kinds HAZARD and NEAR_MISS) can be counted by their codes for any period."
 
-// healthRule says to whom it is said how such counts are told.
-const healthRule = "what was hurt, and how, is told to whoever does not read the reports by whole years from July to June only, three months after they end, for one workplace with all below it"
+// others is the key of the row of all that is held back.
+const others = "others"
 
 // guarded reports whether small counts of a scope are held back from the caller.
 func (s *view) guarded(ctx context.Context, scope []string) bool {
 	return guard.Applies(access.From(ctx), s.reach, scope)
 }
 
-// heldHealth says why a question by health is not answered otherwise than by
-// [Service.healthTable]; "" when it is not one or the caller reads the reports.
-func heldHealth(guarded bool, f *pb.ReportFilter, dims ...pb.Dimension) string {
-	if !guarded || !guard.AsksHealth(f) && !slices.ContainsFunc(dims, guard.Health) {
+// heldPersons says why a question about facts of persons is not answered
+// otherwise than by [view.yearTable]; "" when it is none, or the caller reads the
+// reports.
+func heldPersons(guarded bool, f *pb.ReportFilter, kinds []pb.ReportKind, harms bool, dims ...pb.Dimension) string {
+	if !guarded || !guard.Personal(f, kinds, harms, dims...) {
 		return ""
 	}
-	return "Held back: " + healthRule + ". Ask for a table of one column."
+	return "Held back: " + yearsRule + ". Ask for a table of one column. " + eventsAdvice
 }
 
 // years returns the years that a filter asks for, if it asks for whole ones.
-func years(f *pb.ReportFilter) (out []int) {
+func years(f *pb.ReportFilter) []int {
 	from, err := time.Parse(time.DateOnly, f.GetStartDate())
 	end, errEnd := time.Parse(time.DateOnly, f.GetEndDate())
-	if err != nil || errEnd != nil || from.Month() != yearStart || end.Month() != yearStart || from.Day() != 1 || end.Day() != 1 || end.Year()-from.Year() > maxMonths/12 {
+	if err != nil || errEnd != nil {
 		return nil
 	}
-	for y := from.Year(); y < end.Year(); y++ {
-		out = append(out, y)
-	}
-	return out
+	return guard.Years(from, end, maxMonths/12)
 }
 
-// healthQuestion says why a question by health cannot be answered; "" when it
-// can.
-func (s *view) healthQuestion(req *pb.TabulateRequest, scope []string) string {
+// yearQuestion says why a question about facts of persons cannot be answered; ""
+// when it can.
+func (s *view) yearQuestion(req *pb.TabulateRequest, scope []string) string {
 	f := req.GetFilter()
 	last := years(f)
+	coded := req.GetRows() != pb.Dimension_DIMENSION_OUTCOME && req.GetRows() != pb.Dimension_DIMENSION_EMPLOYMENT_GROUP
 	switch {
 	case len(last) == 0:
-		return "Held back: " + healthRule + ". Give start_date and end_date as the first of July."
-	case req.GetColumns() != pb.Dimension_DIMENSION_UNSPECIFIED || !req.GetCountHarms() || req.GetCodeLevel() != 1 || len(scope) > 1:
-		return "Held back: " + healthRule + ". Count persons hurt, in one column, with groups of codes (level 1)."
-	case len(f.GetKinds())+len(f.GetOutcomes())+len(f.GetPotentials())+len(f.GetCodes())+len(f.GetEmploymentGroups())+len(f.GetCells()) > 0 ||
+		return "Held back: " + yearsRule + ". Give start_date and end_date as the first of July. " + eventsAdvice
+	case req.GetColumns() != pb.Dimension_DIMENSION_UNSPECIFIED || !req.GetCountHarms() || coded && req.GetCodeLevel() != 1 || len(scope) > 1:
+		return "Held back: " + yearsRule + ". Count persons hurt, in one column, with groups of codes (level 1)."
+	case !guard.Tells(req.GetRows()) ||
+		len(f.GetKinds())+len(f.GetOutcomes())+len(f.GetPotentials())+len(f.GetCodes())+len(f.GetEmploymentGroups())+len(f.GetCells()) > 0 ||
 		f.GetIncludeVoided() || len(f.GetDatasets()) > 0 && !slices.Equal(f.GetDatasets(), []string{here}):
-		return "Held back: " + healthRule + ". Leave out all other conditions."
+		return "Held back: " + yearsRule + ". Leave out all other conditions."
 	}
-	if y := last[len(last)-1]; s.now().Before(settled(y)) {
-		return fmt.Sprintf("Held back: the year that ends in June %d is told from %s on. Until then ask for the years before.", y+1, settled(y).Format("2 January 2006"))
+	if y := last[len(last)-1]; s.now().Before(guard.Settled(y)) {
+		return fmt.Sprintf("Held back: the year that ends in June %d is told from %s on. Until then ask for the years before.", y+1, guard.Settled(y).Format("2 January 2006"))
 	}
 	return ""
 }
@@ -78,27 +74,22 @@ func (s *view) healthQuestion(req *pb.TabulateRequest, scope []string) string {
 // now is the present, whatever moment the question is about.
 func (s *view) now() time.Time { return s.wall() }
 
-// settled is when the counts of a year are made.
-func settled(year int) time.Time {
-	return time.Date(year+1, yearStart+settling, 1, 0, 0, 0, 0, time.UTC)
-}
-
-// healthTable counts persons hurt by nature or bodily location, for whoever does
-// not read the reports. Every answer is a sum of counts that were made once for
+// yearTable counts persons hurt by one fact of theirs, for whoever does not read
+// the reports. Every answer is a sum of counts that were made once for
 // each year and place, and guarded together; so that no two answers, however
 // combined, tell more than all of these do.
-func (s *view) healthTable(ctx context.Context, req *pb.TabulateRequest, scope []string) (*pb.Table, error) {
+func (s *view) yearTable(ctx context.Context, req *pb.TabulateRequest, scope []string) (*pb.Table, error) {
 	d := req.GetRows()
 	out := &pb.Table{Columns: []*pb.TableHead{{Key: "count", Title: "count"}}}
 	rows := map[string]*pb.TableHead{}
 	var order []string
 	for _, y := range years(req.GetFilter()) {
-		at := &pb.AsAt{Moment: &pb.AsAt_Time{Time: timestamppb.New(settled(y))}}
+		at := &pb.AsAt{Moment: &pb.AsAt_Time{Time: timestamppb.New(guard.Settled(y))}}
 		p, f, t, err := s.past.At(ctx, at, "as_at")
 		if err != nil {
 			return nil, err
 		}
-		c, l, place, err := s.healthYear(f, t, d, y, scope)
+		c, l, place, err := s.countYear(f, t, d, y, scope)
 		if err != nil {
 			return nil, err
 		}
@@ -123,18 +114,26 @@ func (s *view) healthTable(ctx context.Context, req *pb.TabulateRequest, scope [
 		}
 	}
 	slices.Sort(order) // what has no value, whose key is empty, comes first
+	rest := out.Total
 	for _, key := range order {
 		row := rows[key]
-		if row.GetTotal() == 0 {
+		if row.GetTotal() == 0 || row.GetTotal() == guard.HeldBack {
 			continue
-		}
-		if row.GetTotal() == guard.HeldBack {
-			out.HeldBack++
 		}
 		if key == "" {
 			out.RowsUnknown = row.GetTotal()
 		}
+		rest -= row.GetTotal()
 		out.Rows, out.Counts = append(out.Rows, row), append(out.Counts, row.GetTotal())
+	}
+	if rest > 0 {
+		// Together, and without their names: that a row is there would tell that
+		// somebody was hurt so, and how many there are, how many ways.
+		out.Rows, out.Counts = append(out.Rows, &pb.TableHead{Key: others, Title: "all others, held back together", Total: rest}), append(out.Counts, rest)
+		out.HeldBack = 1
+		if !slices.ContainsFunc(out.Rows, func(h *pb.TableHead) bool { return h.GetKey() == "" }) {
+			out.RowsUnknown = guard.HeldBack
+		}
 	}
 	out.Columns[0].Total = out.Total
 	if out.HeldBack > 0 {
@@ -145,10 +144,10 @@ func (s *view) healthTable(ctx context.Context, req *pb.TabulateRequest, scope [
 	return out, nil
 }
 
-// healthYear counts one year of the whole house by place and category, and
+// countYear counts one year of the whole house by place and category, and
 // guards it. place is that of the scope in the lattice; -1 when nobody was hurt
 // there.
-func (s *Service) healthYear(f Facts, t Tree, d pb.Dimension, year int, scope []string) (*cube.Cube, *guard.Lattice, int, error) {
+func (s *Service) countYear(f Facts, t Tree, d pb.Dimension, year int, scope []string) (*cube.Cube, *guard.Lattice, int, error) {
 	cubes, err := f.Cubes(cube.Question{
 		Filter: &pb.ReportFilter{StartDate: fmt.Sprintf("%04d-07-01", year), EndDate: fmt.Sprintf("%04d-07-01", year+1), Datasets: []string{here}},
 		// The whole house, whoever asks: what is held back here depends on what

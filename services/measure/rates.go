@@ -23,10 +23,6 @@ func (s *Service) rates(q *question) (*pb.ComputeRatesResponse, error) {
 		return nil, err
 	}
 	resp := &pb.ComputeRatesResponse{Scope: s.scopeWords(q), Period: q.period.message(), SequenceNumber: g.seq}
-	around, err := s.around(q)
-	if err != nil {
-		return nil, err
-	}
 	few := 0
 	for _, r := range q.rules {
 		t := g.tally(q, r)
@@ -34,8 +30,12 @@ func (s *Service) rates(q *question) (*pb.ComputeRatesResponse, error) {
 		if err != nil {
 			return nil, err
 		}
-		if s.tellsFew(q, t, around) {
-			q.holdBack(v, t, s.smallest)
+		why, err := s.heldFigure(q, r)
+		if err != nil {
+			return nil, err
+		}
+		if why != "" {
+			q.holdBack(v, t, why)
 			resp.Values = append(resp.Values, v)
 			continue
 		}

@@ -71,11 +71,14 @@ type Service struct {
 	// smallest is the least count about persons that is told to whoever does
 	// not read the reports.
 	smallest int64
+	// goesBy is the convention that is told to them.
+	goesBy convention
 }
 
 // New returns the service.
 func New(f Facts, t Tree, past Past, clock func() time.Time) *Service {
-	return &Service{facts: f, tree: t, past: past, clock: clock, wall: clock, smallest: guard.Smallest}
+	by, _ := conventionOf(pb.Convention_CONVENTION_AS_1885_1)
+	return &Service{facts: f, tree: t, past: past, clock: clock, wall: clock, smallest: guard.Smallest, goesBy: by}
 }
 
 // Smallest sets the least count about persons that is told to whoever does not
@@ -122,15 +125,15 @@ func (s *Service) ComputeChart(ctx context.Context, req *pb.ComputeChartRequest)
 	if err != nil {
 		return nil, err
 	}
-	if why := heldHealth(q.guarded, q.filter); why != "" {
+	if why := v.heldCases(q); why != "" {
 		return v.heldChart(q, why), nil
 	}
 	c, err := v.chart(q)
 	if err != nil {
 		return nil, err
 	}
-	if q.guarded && (len(q.groups) > 0 || guard.AsksPersons(q.filter)) && s.anyFew(c) {
-		return v.heldChart(q, fmt.Sprintf("Held back: a month with fewer than %d would tell about single persons. Ask without the filter or the employment group.", s.smallest)), nil
+	if q.guarded && guard.AsksPersons(q.filter) && s.anyFew(c) {
+		return v.heldChart(q, fmt.Sprintf("Held back: there is a month with fewer than %d. Ask without the filter.", s.smallest)), nil
 	}
 	c.AsAt, c.Cautions = v.said(c.GetSequenceNumber()), v.erased(c.GetCautions())
 	if req.GetIncludeSvg() {
@@ -157,17 +160,17 @@ func (s *Service) Tabulate(ctx context.Context, req *pb.TabulateRequest) (*pb.Ta
 // tabulate counts, with what is held back from the caller.
 func (s *view) tabulate(ctx context.Context, req *pb.TabulateRequest, scope []string) (*pb.Table, error) {
 	guarded := s.guarded(ctx, scope)
-	if why := heldHealth(guarded, req.GetFilter(), req.GetRows(), req.GetColumns()); why != "" {
-		if why = s.healthQuestion(req, scope); why != "" {
+	if why := heldPersons(guarded, req.GetFilter(), nil, req.GetCountHarms(), req.GetRows(), req.GetColumns()); why != "" {
+		if why = s.yearQuestion(req, scope); why != "" {
 			return &pb.Table{Columns: []*pb.TableHead{{Key: "count", Title: "count"}}, HeldBackReason: why, Method: why}, nil
 		}
-		return s.healthTable(ctx, req, scope)
+		return s.yearTable(ctx, req, scope)
 	}
 	t, err := s.facts.Tabulate(req.GetFilter(), scope, req.GetRows(), req.GetColumns(), req.GetCodeLevel(), req.GetCountHarms())
 	if err != nil {
 		return nil, err
 	}
-	if guarded && (req.GetCountHarms() || guard.AsksPersons(req.GetFilter()) || guard.Tells(req.GetRows()) || guard.Tells(req.GetColumns())) {
+	if guarded && (guard.AsksPersons(req.GetFilter()) || guard.Tells(req.GetRows()) || guard.Tells(req.GetColumns())) {
 		s.guardTable(t)
 	}
 	t.AsAt = s.said(t.GetSequenceNumber())
@@ -184,7 +187,7 @@ func (s *Service) RankCauses(ctx context.Context, req *pb.RankCausesRequest) (*p
 	if err != nil {
 		return nil, err
 	}
-	if why := heldHealth(q.guarded, q.filter, q.dims...); why != "" {
+	if why := heldPersons(q.guarded, q.filter, nil, q.harms, q.dims...); why != "" {
 		return &pb.CauseRanking{Dimension: q.dims[0], CodeLevel: q.codeLevel, CountHarms: q.harms, Period: q.period.message(), Level: q.level,
 			Scope: v.scopeWords(&q.question), Sentence: why, HeldBackReason: why}, nil
 	}
@@ -209,7 +212,7 @@ func (s *Service) CrossCauses(ctx context.Context, req *pb.CrossCausesRequest) (
 	if err != nil {
 		return nil, err
 	}
-	if why := heldHealth(q.guarded, q.filter, q.dims...); why != "" {
+	if why := heldPersons(q.guarded, q.filter, nil, q.harms, q.dims...); why != "" {
 		return &pb.CauseCross{Rows: q.dims[0], Columns: q.dims[1], CodeLevel: q.codeLevel, CountHarms: q.harms, Period: q.period.message(), Level: q.level,
 			Scope: v.scopeWords(&q.question), Sentence: why, HeldBackReason: why}, nil
 	}
@@ -234,7 +237,7 @@ func (s *Service) FindClusters(ctx context.Context, req *pb.FindClustersRequest)
 	if err != nil {
 		return nil, err
 	}
-	if why := heldHealth(q.guarded, q.filter, q.dims...); why != "" {
+	if why := heldPersons(q.guarded, q.filter, nil, q.harms, q.dims...); why != "" {
 		return &pb.CauseClusters{Category: q.dims[1], CodeLevel: q.codeLevel, CountHarms: q.harms, Period: q.period.message(), Basis: q.basis,
 			Scope: v.scopeWords(&q.question), Sentence: why, HeldBackReason: why}, nil
 	}

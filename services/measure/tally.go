@@ -12,10 +12,11 @@ import (
 // tally is what one rule counts within the period, and what it could not count.
 type tally struct {
 	rule    rule
-	count   int   // cases or reports
-	byMonth []int // the same by month
-	days    int   // days lost, where the rule counts them
-	severe  int   // cases of severeDays or more, or fatal
+	count   int            // cases or reports
+	byMonth []int          // the same by month
+	byPlace map[string]int // the same by workplace
+	days    int            // days lost, where the rule counts them
+	severe  int            // cases of severeDays or more, or fatal
 	// lack marks the months whose exposure is missing for what is counted.
 	lack []bool
 
@@ -31,7 +32,7 @@ const severeDays = 60
 
 // tally counts by one rule.
 func (g *gathered) tally(q *question, r rule) *tally {
-	t := &tally{rule: r, byMonth: make([]int, q.period.len()), lack: make([]bool, q.period.len()), noHours: map[string]int{}}
+	t := &tally{rule: r, byMonth: make([]int, q.period.len()), lack: make([]bool, q.period.len()), byPlace: map[string]int{}, noHours: map[string]int{}}
 	if r.form.hasExposure() {
 		copy(t.lack, g.hours.without(r.form))
 	}
@@ -78,7 +79,11 @@ func (t *tally) add(q *question, e *exposure, workplace string, g pb.EmploymentG
 	if t.rule.form != plainCount {
 		switch e.covers(workplace, g, m, t.rule.form == perWorkers) {
 		case notAsked:
-			if len(q.groups) == 0 {
+			switch {
+			case len(q.groups) > 0:
+			case q.guarded:
+				t.noHours["of other groups"]++
+			default:
 				t.noHours["of "+groupWords(g)]++
 			}
 			return false
@@ -91,6 +96,7 @@ func (t *tally) add(q *question, e *exposure, workplace string, g pb.EmploymentG
 	}
 	t.count++
 	t.byMonth[i]++
+	t.byPlace[workplace]++
 	return true
 }
 
@@ -140,14 +146,14 @@ func (t *tally) notes(q *question, e *exposure) []string {
 		single, many = "case", "cases"
 	}
 	if t.unset > 0 {
-		out = append(out, fmt.Sprintf("%s without an employment group %s counted among the employees.", capital(number(float64(t.unset), single, many)), isAre(t.unset)))
+		out = append(out, fmt.Sprintf("%s without an employment group %s counted among the employees.", capital(q.some(t.unset, single, many)), q.isAre(t.unset)))
 	}
 	if t.public > 0 {
-		out = append(out, fmt.Sprintf("%s of visitors or the public %s not counted: they work no hours here.", capital(number(float64(t.public), single, many)), isAre(t.public)))
+		out = append(out, fmt.Sprintf("%s of visitors or the public %s not counted: they work no hours here.", capital(q.some(t.public, single, many)), q.isAre(t.public)))
 	}
 	for _, who := range slices.Sorted(maps.Keys(t.noHours)) {
 		n := t.noHours[who]
-		out = append(out, fmt.Sprintf("%s %s %s not counted: no hours are kept for them, so they would stand above the line only.", capital(number(float64(n), single, many)), who, isAre(n)))
+		out = append(out, fmt.Sprintf("%s %s %s not counted: no hours are kept for them, so they would stand above the line only.", capital(q.some(n, single, many)), who, q.isAre(n)))
 	}
 	if t.rule.form.hasExposure() {
 		out = append(out, e.lacking...)
@@ -164,25 +170,37 @@ func (t *tally) notes(q *question, e *exposure) []string {
 		}
 	}
 	if t.noDays > 0 {
-		out = append(out, fmt.Sprintf("No day away is recorded yet for %s: the days are more than is counted here.", number(float64(t.noDays), "lost-time case", "lost-time cases")))
+		out = append(out, fmt.Sprintf("No day away is recorded yet for %s: the days are more than is counted here.", q.some(t.noDays, "lost-time case", "lost-time cases")))
 	}
 	if t.charged > 0 {
-		out = append(out, fmt.Sprintf("%s charged by the schedule, not by days counted.", capital(number(float64(t.charged), "case is", "cases are"))))
+		out = append(out, fmt.Sprintf("%s %s charged by the schedule, not by days counted.", capital(q.some(t.charged, "case", "cases")), q.isAre(t.charged)))
 	}
 	if t.estimated > 0 {
-		out = append(out, fmt.Sprintf("The days of %s are estimated: the roster is not recorded, so weekdays were counted.", number(float64(t.estimated), "case", "cases")))
+		out = append(out, fmt.Sprintf("The days of %s are estimated: the roster is not recorded, so weekdays were counted.", q.some(t.estimated, "case", "cases")))
 	}
 	if t.open > 0 {
-		out = append(out, fmt.Sprintf("%s still away; days are counted up to %s and will rise.", capital(number(float64(t.open), "person is", "people are")), q.asAt))
+		out = append(out, fmt.Sprintf("%s %s still away; days are counted up to %s and will rise.", capital(q.some(t.open, "person", "people")), q.isAre(t.open), q.asAt))
 	}
 	if t.atTheCap > 0 {
-		out = append(out, fmt.Sprintf("%s more days than the convention counts.", capital(number(float64(t.atTheCap), "case has", "cases have"))))
+		has := "have"
+		if t.atTheCap == 1 && !q.guarded {
+			has = "has"
+		}
+		out = append(out, fmt.Sprintf("%s %s more days than the convention counts.", capital(q.some(t.atTheCap, "case", "cases")), has))
 	}
 	return out
 }
 
-func isAre(n int) string {
-	if n == 1 {
+// some says how many persons a note is about, to whoever may know.
+func (q *question) some(n int, one, many string) string {
+	if q.guarded {
+		return "some " + many
+	}
+	return number(float64(n), one, many)
+}
+
+func (q *question) isAre(n int) string {
+	if n == 1 && !q.guarded {
 		return "is"
 	}
 	return "are"

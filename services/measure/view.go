@@ -53,7 +53,7 @@ func (s *Service) view(ctx context.Context, req asker) (*view, error) {
 
 // standing is the room in a world that does not move.
 func (s *Service) standing(f Facts, t Tree, now time.Time) *Service {
-	return &Service{facts: f, tree: t, past: s.past, clock: func() time.Time { return now }, wall: s.wall, smallest: s.smallest}
+	return &Service{facts: f, tree: t, past: s.past, clock: func() time.Time { return now }, wall: s.wall, smallest: s.smallest, goesBy: s.goesBy}
 }
 
 // said is the moment of an answer about the change seq, to ask for it again.

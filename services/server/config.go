@@ -14,6 +14,7 @@ import (
 
 	"google.golang.org/grpc"
 
+	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
 	"fairlead/services/guard"
 	"fairlead/services/signin"
@@ -53,6 +54,9 @@ type Config struct {
 	// Smallest is the least count about persons that is told to whoever does
 	// not read the reports; 0 is 5, and less than 3 is not taken.
 	Smallest int
+	// GoesBy is the convention whose definitions of a case are told to whoever
+	// does not read the reports; unset is AS 1885.1.
+	GoesBy pb.Convention
 	// Codes is a folder with code tables to use instead of the built-in ones;
 	// empty uses those.
 	Codes string

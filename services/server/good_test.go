@@ -389,7 +389,7 @@ func asAt(seq int64) *pb.AsAt {
 
 func summary() *pb.GetSummaryRequest {
 	return &pb.GetSummaryRequest{Workplace: "workplaces/northside", Period: period(), Convention: pb.Convention_CONVENTION_AS_1885_1,
-		Datasets: []string{"here"}, EmploymentGroups: []pb.EmploymentGroup{1}, SmallestCell: 3}
+		Datasets: []string{"here"}, EmploymentGroups: []pb.EmploymentGroup{1}, SmallestCell: 1}
 }
 
 // TestGood proves that the requests which the other tests spoil are good, and

@@ -133,12 +133,14 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	figures := facts.New(l, tree, codes)
 	owners := receipts.NewOwners(l, formPrincipal)
 	figures.Along = owners.Take
-	if r.index, err = search.Open(filepath.Join(cfg.Data, IndexFolder), l, tree, search.Options{Log: cfg.Log}); err != nil {
+	covers := masking.NewCovers(l)
+	if r.index, err = search.Open(filepath.Join(cfg.Data, IndexFolder), l, tree, search.Options{Log: cfg.Log, Covers: covers}); err != nil {
 		return nil, fmt.Errorf("server: search index: %w", err)
 	}
-	// In this order: facts and search ask the tree while they follow.
+	// In this order: facts and search ask the tree, and search the names, while
+	// they follow.
 	r.registry = access.NewRegistry(l, cfg.Clock)
-	r.projections = []projection{{"workplaces", tree}, {"facts", figures}, {"search", r.index}, {"access", r.registry}}
+	r.projections = []projection{{"workplaces", tree}, {"names", covers}, {"facts", figures}, {"search", r.index}, {"access", r.registry}}
 	if err := catchUp(ctx, r.projections, cfg.Log); err != nil {
 		return nil, err
 	}
@@ -148,18 +150,20 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	r.past = newPast(known, figures, codes, cfg.Clock)
 	r.places = workplace.New(l, tree, r.past, tokens, r.rules, cfg.Clock, uuid.NewString)
 	r.codes = classify.New(l, tree, r.past, codes, cfg.Clock)
-	r.masks = masking.New(masking.Deps{Ledger: l, Tree: tree, Clock: cfg.Clock})
+	r.masks = masking.New(masking.Deps{Ledger: l, Tree: tree, Covers: covers})
 	r.keepers = keepers.New(keepers.Deps{Ledger: l, Slow: principals.NewThrottle(cfg.Clock), Principals: named{r.registry, cfg.Directory}, Clock: cfg.Clock})
 	r.reports = intake.New(intake.Deps{
-		Keepers: r.keepers, Masks: r.masks,
+		Keepers: r.keepers, Masks: covers,
 		Ledger: known, Past: pastOfReports{r.past}, Tree: tree, Finder: figures, Codes: codes, Rules: r.rules, Tokens: tokens, Clock: cfg.Clock,
 		NewID: newID, RandomID: uuid.NewString,
 	})
 	r.hours = hours.New(l, tree, pastOfHours{r.past}, tokens, r.rules, cfg.Clock)
 	r.numbers = measure.New(figures, tree, pastOfFigures{r.past}, cfg.Clock)
 	r.numbers.Smallest(cfg.Smallest)
+	if err := r.numbers.GoesBy(cfg.GoesBy); err != nil {
+		return nil, err
+	}
 	r.search = search.New(r.index, tree, figures, tokens)
-	r.search.Masks = r.masks
 	r.export = export.New(export.Deps{
 		Measures: r.numbers, Finder: figures, Log: l, Tree: tree, Past: pastOfSummaries{r.past}, Draw: measure.Draw,
 		Edition: codes.Credit(), Clock: cfg.Clock, Smallest: cfg.Smallest,

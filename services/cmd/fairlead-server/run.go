@@ -62,6 +62,7 @@ func runCommand() *cobra.Command {
 	f.StringVar(&cfg.Codes, "codes", env("FAIRLEAD_CODES", ""), "folder with code tables to use instead of the built-in ones (env FAIRLEAD_CODES)")
 	signInFlags(cmd, &cfg, &openid)
 	f.IntVar(&cfg.Smallest, "smallest-group", 5, "least count about persons that is told to whoever does not read the reports, from 3 to 50")
+	f.Var((*conventionFlag)(&cfg.GoesBy), "convention", "definitions of a case that are told to whoever does not read the reports: "+conventionNames())
 	f.BoolVar(&cfg.Exposed, "exposed", false, "allow addresses that other machines reach also without a certificate; put a TLS proxy in front")
 	f.BoolVar(&isDemo, "demo", false, "an invented shire with 36 months of reports, and sign-in for everybody")
 	f.BoolVar(&cfg.FormClosed, "form-closed", false, "only people who have signed in may use the report form")

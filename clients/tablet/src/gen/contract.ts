@@ -233,4 +233,13 @@ export interface FileSealedResponse {
   shortCode?: string;
   sequenceNumber?: string;
   notes?: string[];
+  mendings?: Mending[];
 }
+
+export type Mending =
+  | "MENDING_UNSPECIFIED"
+  | "MENDING_CLOCK"
+  | "MENDING_TURN_OVER"
+  | "MENDING_TIME"
+  | "MENDING_RECEIPT_CODE"
+  | "MENDING_PLACE";

@@ -96,11 +96,12 @@ type GetSummaryRequest struct {
 	// Employment groups, above and below the line alike. Empty: all that work
 	// hours.
 	EmploymentGroups []EmploymentGroup `protobuf:"varint,5,rep,packed,name=employment_groups,json=employmentGroups,proto3,enum=fairlead.v1.EmploymentGroup" json:"employment_groups,omitempty"`
-	// Counts from 1 to this minus one are held back in cross-tabulations; 0
-	// means what the house has set, 5 unless it says otherwise; 1 holds nothing
-	// back and is for the house's own eyes: whoever does not read the reports
-	// always gets what the house has set, and a file holds back counts under 3
-	// whatever is asked.
+	// 0: a summary to be handed on, which tells what may be told to whoever does
+	// not read the reports, whoever asks for it. 1: all counts, by the period
+	// itself and crossed with the outcome, for the eyes of those who read the
+	// reports anyway, on a screen; for others, and in files, it is the same as 0.
+	// The least count that is told is set for the whole house: two summaries with
+	// different ones, laid beside each other, could tell more than either.
 	SmallestCell int32 `protobuf:"varint,6,opt,name=smallest_cell,json=smallestCell,proto3" json:"smallest_cell,omitempty"`
 	// Wait until this sequence number is in force, up to the deadline. Optional.
 	MinSequenceNumber int64 `protobuf:"varint,7,opt,name=min_sequence_number,json=minSequenceNumber,proto3" json:"min_sequence_number,omitempty"`
@@ -758,7 +759,7 @@ const file_fairlead_v1_export_proto_rawDesc = "" +
 	"convention\x12C\n" +
 	"\bdatasets\x18\x04 \x03(\tB'\xbaH$\x92\x01!\x10\x14\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\bdatasets\x12^\n" +
 	"\x11employment_groups\x18\x05 \x03(\x0e2\x1c.fairlead.v1.EmploymentGroupB\x13\xbaH\x10\x92\x01\r\x10\x04\"\t\x82\x01\x06\x10\x01 \x00 \x05R\x10employmentGroups\x12.\n" +
-	"\rsmallest_cell\x18\x06 \x01(\x05B\t\xbaH\x06\x1a\x04\x182(\x00R\fsmallestCell\x127\n" +
+	"\rsmallest_cell\x18\x06 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x01(\x00R\fsmallestCell\x127\n" +
 	"\x13min_sequence_number\x18\a \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x11minSequenceNumber\x12&\n" +
 	"\x05as_at\x18\b \x01(\v2\x11.fairlead.v1.AsAtR\x04asAt\"\x94\x05\n" +
 	"\aSummary\x12\x14\n" +

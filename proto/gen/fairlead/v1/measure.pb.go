@@ -1448,7 +1448,8 @@ type Table struct {
 	// comes again, whatever was recorded since.
 	AsAt *AsAt `protobuf:"bytes,9,opt,name=as_at,json=asAt,proto3" json:"as_at,omitempty"`
 	// How many cells are held back from the caller, because they would tell about
-	// few people. A count or total that is held back is -1.
+	// few people. A count or total that is held back is -1. In a table by whole
+	// years 1 when anything is: how many would tell.
 	HeldBack int32 `protobuf:"varint,10,opt,name=held_back,json=heldBack,proto3" json:"held_back,omitempty"`
 	// Why cells, or the whole table, are held back; empty when nothing is.
 	HeldBackReason string `protobuf:"bytes,11,opt,name=held_back_reason,json=heldBackReason,proto3" json:"held_back_reason,omitempty"`

@@ -44,24 +44,30 @@ type MeasureServiceClient interface {
 	// ComputeChart draws a measure by month as a control chart.
 	ComputeChart(ctx context.Context, in *ComputeChartRequest, opts ...grpc.CallOption) (*Chart, error)
 	// Tabulate counts reports, or persons hurt, by one or two dimensions.
-	// Small counts about persons are held back from whoever does not read the
-	// reports. Nature and bodily location are told to them by whole years from
-	// July to June, three months after their end, as persons hurt in groups of
-	// codes, in one column, for one workplace with all below it.
+	// Whoever does not read the reports is told of kinds, workplaces, months,
+	// data sets and worst credible outcomes as they are, and of the codes of
+	// hazards and near misses save small counts. Codes, outcomes and employment
+	// groups of those who were hurt are told to them by whole years from July to
+	// June, three months after their end, as persons hurt in groups of codes, in
+	// one column, for one workplace with all below it; what is held back then
+	// stands in one row, `others`.
 	Tabulate(ctx context.Context, in *TabulateRequest, opts ...grpc.CallOption) (*Table, error)
 	// RankCauses puts the categories of one classification in order of how often
 	// they occur, unknown first, with ties, intervals and the running share.
-	// Small counts are held back from whoever does not read the reports.
+	// Whoever does not read the reports may ask about hazards and near misses, with
+	// small counts held back, and about workplaces.
 	// Errors: INVALID_ARGUMENT (no ranking by that dimension, empty period).
 	RankCauses(ctx context.Context, in *RankCausesRequest, opts ...grpc.CallOption) (*CauseRanking, error)
 	// CrossCauses crosses two dimensions and says which pairs go together more
 	// often than chance would have it, after allowing for every pair tried.
-	// Small counts are held back from whoever does not read the reports.
+	// Whoever does not read the reports may ask about hazards and near misses, with
+	// small counts held back, and about workplaces.
 	// Errors: INVALID_ARGUMENT (same dimension twice, too many pairs).
 	CrossCauses(ctx context.Context, in *CrossCausesRequest, opts ...grpc.CallOption) (*CauseCross, error)
 	// FindClusters looks for workplaces at which one kind of thing has lately
 	// begun to pile up, allowing for every place, kind and window looked at.
-	// Small counts are held back from whoever does not read the reports.
+	// Whoever does not read the reports may ask about hazards and near misses, with
+	// small counts held back, and about workplaces.
 	// Errors: INVALID_ARGUMENT (period too short, too many cells).
 	FindClusters(ctx context.Context, in *FindClustersRequest, opts ...grpc.CallOption) (*CauseClusters, error)
 }
@@ -160,24 +166,30 @@ type MeasureServiceServer interface {
 	// ComputeChart draws a measure by month as a control chart.
 	ComputeChart(context.Context, *ComputeChartRequest) (*Chart, error)
 	// Tabulate counts reports, or persons hurt, by one or two dimensions.
-	// Small counts about persons are held back from whoever does not read the
-	// reports. Nature and bodily location are told to them by whole years from
-	// July to June, three months after their end, as persons hurt in groups of
-	// codes, in one column, for one workplace with all below it.
+	// Whoever does not read the reports is told of kinds, workplaces, months,
+	// data sets and worst credible outcomes as they are, and of the codes of
+	// hazards and near misses save small counts. Codes, outcomes and employment
+	// groups of those who were hurt are told to them by whole years from July to
+	// June, three months after their end, as persons hurt in groups of codes, in
+	// one column, for one workplace with all below it; what is held back then
+	// stands in one row, `others`.
 	Tabulate(context.Context, *TabulateRequest) (*Table, error)
 	// RankCauses puts the categories of one classification in order of how often
 	// they occur, unknown first, with ties, intervals and the running share.
-	// Small counts are held back from whoever does not read the reports.
+	// Whoever does not read the reports may ask about hazards and near misses, with
+	// small counts held back, and about workplaces.
 	// Errors: INVALID_ARGUMENT (no ranking by that dimension, empty period).
 	RankCauses(context.Context, *RankCausesRequest) (*CauseRanking, error)
 	// CrossCauses crosses two dimensions and says which pairs go together more
 	// often than chance would have it, after allowing for every pair tried.
-	// Small counts are held back from whoever does not read the reports.
+	// Whoever does not read the reports may ask about hazards and near misses, with
+	// small counts held back, and about workplaces.
 	// Errors: INVALID_ARGUMENT (same dimension twice, too many pairs).
 	CrossCauses(context.Context, *CrossCausesRequest) (*CauseCross, error)
 	// FindClusters looks for workplaces at which one kind of thing has lately
 	// begun to pile up, allowing for every place, kind and window looked at.
-	// Small counts are held back from whoever does not read the reports.
+	// Whoever does not read the reports may ask about hazards and near misses, with
+	// small counts held back, and about workplaces.
 	// Errors: INVALID_ARGUMENT (period too short, too many cells).
 	FindClusters(context.Context, *FindClustersRequest) (*CauseClusters, error)
 	mustEmbedUnimplementedMeasureServiceServer()
