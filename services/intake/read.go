@@ -83,18 +83,19 @@ func (s *Service) read(ctx context.Context, name string) (*pb.Report, error) {
 // did what reads stories in which names are covered.
 func (s *Service) show(ctx context.Context, r *pb.Report) (*pb.Report, error) {
 	view := s.view(ctx, r)
-	out := access.Redact(r, view)
 	if view.Actors {
-		return out, nil
+		return access.Redact(r, view), nil
 	}
+	out := r
 	if s.Masks != nil {
-		covered, err := s.Masks.Cover(ctx, out)
-		if err != nil {
+		// Whole: a name that stands in what they may not read is covered in
+		// what they may.
+		var err error
+		if out, err = s.Masks.Cover(ctx, r); err != nil {
 			return nil, err
 		}
-		out = covered
 	}
-	if out == r {
+	if out = access.Redact(out, view); out == r {
 		out = proto.Clone(r).(*pb.Report)
 	}
 	for _, h := range out.GetHarms() {

@@ -47,8 +47,8 @@ func PlaceWords(title string) []string {
 	return out
 }
 
-// wordsOf returns where the words of a text begin and end: letters, with
-// apostrophes and hyphens between them.
+// wordsOf returns where the words of a text begin and end: letters with their
+// accents, and apostrophes and hyphens between them.
 func wordsOf(text string) [][2]int {
 	var out [][2]int
 	start, end := -1, 0 // of the word that is open
@@ -59,6 +59,8 @@ func wordsOf(text string) [][2]int {
 			if start < 0 {
 				start = at
 			}
+			end = at + n
+		case start >= 0 && unicode.Is(unicode.M, r):
 			end = at + n
 		case start >= 0 && (r == '\'' || r == '’' || r == '-'):
 		case start >= 0:

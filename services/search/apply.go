@@ -3,6 +3,7 @@ package search
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"github.com/blevesearch/bleve/v2/document"
 	index "github.com/blevesearch/bleve_index_api"
@@ -34,16 +35,27 @@ func (p *Projection) apply(ctx context.Context, changes []ledger.Change) error {
 	if p.zonesAt < 0 {
 		p.zonesAt = p.tree.Seq()
 	}
+	// And names are covered as they are known.
+	if err := p.covers.Wait(ctx, last.Seq); err != nil {
+		return fmt.Errorf("search: wait for the names: %w", err)
+	}
+	if p.coversAt < 0 {
+		p.coversAt = p.covers.Seq()
+	}
 	latest := make(map[string]int, len(changes))
-	moved := map[string]bool{}
+	moved, decided, names := map[string]bool{}, map[string]bool{}, renamed{words: map[string]bool{}}
 	for i, c := range changes {
+		if c.Verb == record.VerbErase && c.Seq > p.cleanTo && (c.Kind == record.KindReport || c.Kind == record.KindMasked) {
+			if err := p.mustPurge(); err != nil {
+				return err
+			}
+		}
 		switch c.Kind {
 		case record.KindReport:
 			latest[c.Name] = i
-			if c.Verb == record.VerbErase && c.Seq > p.cleanTo {
-				if err := p.mustPurge(); err != nil {
-					return err
-				}
+		case record.KindMasked:
+			if report, ok := record.ReportOf(c.Name); ok && !p.coveredSince(c) {
+				decided[report] = true
 			}
 		case record.KindWorkplace:
 			did, err := p.zoneMoved(ctx, c)
@@ -52,6 +64,13 @@ func (p *Projection) apply(ctx context.Context, changes []ledger.Change) error {
 			}
 			if did {
 				moved[c.Name] = true
+			}
+			if err := names.note(ctx, p, c); err != nil {
+				return err
+			}
+		case record.KindPerson:
+			if err := names.note(ctx, p, c); err != nil {
+				return err
 			}
 		}
 	}
@@ -63,12 +82,19 @@ func (p *Projection) apply(ctx context.Context, changes []ledger.Change) error {
 		if c.Erased {
 			continue // a later revision, here or in a batch to come, says what remains
 		}
-		if d, ok := p.document(c.Name, c.Body, c.Revision); ok {
+		d, ok, err := p.document(ctx, c.Name, c.Body, c.Revision)
+		if err != nil {
+			return err
+		}
+		if ok {
 			docs = append(docs, d)
 		}
+		// It is made by what has been decided up to now.
+		delete(decided, c.Name)
 	}
 	at := mark{last.Seq, last.Hash}
-	if len(moved) > 0 || len(docs) > batchSize {
+	again := len(moved) > 0 || len(decided) > 0 || names.any()
+	if again || len(docs) > batchSize {
 		// More is to come than one batch: the mark that goes into the index
 		// with it is that of the round before, so that it never stands
 		// beyond what the index holds.
@@ -77,8 +103,21 @@ func (p *Projection) apply(ctx context.Context, changes []ledger.Change) error {
 	if err := p.write(docs, at); err != nil {
 		return err
 	}
-	for name := range moved {
-		if err := p.retell(ctx, name); err != nil {
+	if again {
+		err := p.retell(ctx, func(re *retelling) error {
+			for name := range moved {
+				if err := re.at(ctx, name); err != nil {
+					return err
+				}
+			}
+			for report := range decided {
+				if err := re.one(ctx, strings.TrimPrefix(report, reportPrefix)); err != nil {
+					return err
+				}
+			}
+			return re.named(ctx, names)
+		})
+		if err != nil {
 			return err
 		}
 	}
@@ -89,13 +128,17 @@ func (p *Projection) apply(ctx context.Context, changes []ledger.Change) error {
 
 // document makes the document of a report. One that cannot be read is named in
 // the log and left out: the rest must still be found.
-func (p *Projection) document(name string, body []byte, revision int64) (*document.Document, bool) {
+func (p *Projection) document(ctx context.Context, name string, body []byte, revision int64) (*document.Document, bool, error) {
 	r := &pb.Report{}
 	if err := record.Read(body, revision, r); err != nil || r.GetName() != name {
 		p.log.Error("a report cannot be read and is not searched; run the check", "report", name, "revision", revision)
-		return nil, false
+		return nil, false, nil
 	}
-	return newDocument(r, revision, p.tree.Location(r.GetWorkplace()), p.lang), true
+	covered, err := p.covers.Cover(ctx, r)
+	if err != nil {
+		return nil, false, fmt.Errorf("search: cover names: %w", err)
+	}
+	return newDocument(r, covered, revision, p.tree.Location(r.GetWorkplace()), p.lang), true, nil
 }
 
 // write puts documents into the index, and with them the mark up to which the
@@ -179,50 +222,6 @@ func (p *Projection) zoneMoved(ctx context.Context, c ledger.Change) (bool, erro
 		return true, nil
 	}
 	return now.GetTimeZone() != before.GetTimeZone() || now.GetParent() != before.GetParent(), nil
-}
-
-// retell makes anew the documents of all reports at a workplace and below it.
-func (p *Projection) retell(ctx context.Context, workplace string) error {
-	reader, _, err := p.reader()
-	if err != nil {
-		return err
-	}
-	defer func() { _ = reader.Close() }()
-	var docs []*document.Document
-	flush := func() error {
-		if len(docs) == 0 {
-			return nil
-		}
-		p.mu.RLock()
-		defer p.mu.RUnlock()
-		if p.adv == nil {
-			return ErrClosed
-		}
-		if err := p.put(batchOf(docs, p.stored)); err != nil {
-			return err
-		}
-		docs = docs[:0]
-		return nil
-	}
-	for _, w := range p.tree.Below(workplace) {
-		err := each(ctx, reader, fieldWorkplace, w, func(id string) error {
-			res, err := p.led.Get(ctx, reportPrefix+id)
-			if err != nil {
-				return fmt.Errorf("search: read report: %w", err)
-			}
-			if d, ok := p.document(res.Name, res.Body, res.Revision); ok {
-				docs = append(docs, d)
-			}
-			if len(docs) < batchSize {
-				return nil
-			}
-			return flush()
-		})
-		if err != nil {
-			return err
-		}
-	}
-	return flush()
 }
 
 // each calls visit with the id of every document that has a term.

@@ -98,6 +98,7 @@ func fill(b *testing.B, dir string, reports int) (*world, *storyteller) {
 	}
 	ctx := context.Background()
 	require.NoError(b, w.tree.CatchUp(ctx))
+	require.NoError(b, w.covers.CatchUp(ctx))
 	require.NoError(b, w.facts.CatchUp(ctx))
 	return w, s
 }
@@ -205,7 +206,7 @@ func BenchmarkFiledToFound(b *testing.B) {
 	require.NoError(b, w.index.CatchUp(context.Background()))
 	ctx, stop := context.WithCancel(context.Background())
 	var wg sync.WaitGroup
-	for _, run := range []func(context.Context) error{w.tree.Run, w.facts.Run, w.index.Run} {
+	for _, run := range []func(context.Context) error{w.tree.Run, w.covers.Run, w.facts.Run, w.index.Run} {
 		wg.Go(func() { _ = run(ctx) })
 	}
 	var took []time.Duration

@@ -57,7 +57,11 @@ func (p *Projection) check(ctx context.Context, reader index.IndexReader) ([]str
 				note(res.Name, "cannot be read from the ledger")
 				continue
 			}
-			d := newDocument(r, res.Revision, p.tree.Location(r.GetWorkplace()), p.lang)
+			covered, err := p.covers.Cover(ctx, r)
+			if err != nil {
+				return nil, fmt.Errorf("search: check: %w", err)
+			}
+			d := newDocument(r, covered, res.Revision, p.tree.Location(r.GetWorkplace()), p.lang)
 			got, ok := have[d.ID()]
 			delete(have, d.ID())
 			switch {
@@ -113,7 +117,7 @@ func digestField(ctx context.Context, reader index.IndexReader, field string, se
 		return wrap(err)
 	}
 	defer func() { _ = dict.Close() }()
-	text := field == fieldWords || field == fieldHealth
+	text := isText(field)
 	for {
 		entry, err := dict.Next()
 		if err != nil {

@@ -2,77 +2,60 @@ package search
 
 import (
 	"context"
-	"strings"
+	"slices"
 
 	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/ledger"
 )
 
-// covers reports whether the asker reads stories with the names covered: those
-// who may not know who did what, as in ReportService.
-func (s *Service) covers(a asked) bool { return s.Masks != nil && !a.view.Actors }
-
-// stillFits keeps of what the index found those reports that also fit as the
-// asker may read them: a name under a cover finds nothing, is counted nowhere,
-// and cannot be asked for by leaving it out. It reads each report that was found;
-// whoever reads stories whole is not asked.
-func (s *Service) stillFits(ctx context.Context, a asked, rd reading, before func([]string) ([]bool, error)) func([]string) ([]bool, error) {
-	return func(names []string) ([]bool, error) {
-		keep := make([]bool, len(names))
-		for i := range keep {
-			keep[i] = true
-		}
-		if before != nil {
-			met, err := before(names)
-			if err != nil {
-				return nil, err
-			}
-			copy(keep, met) // none when all are met
-		}
-		for i, name := range names {
-			if !keep[i] {
-				continue
-			}
-			r, ok, err := s.report(ctx, a, strings.TrimPrefix(name, reportPrefix))
-			if err != nil {
-				return nil, err
-			}
-			keep[i] = ok && s.index.lang.fits(r, rd)
-		}
-		return keep, nil
-	}
+// Covers covers what says who somebody is in the stories of others. It follows
+// the log of changes.
+type Covers interface {
+	// Cover returns a report as those beyond its circle may read it. It leaves
+	// the report as it is.
+	Cover(ctx context.Context, r *pb.Report) (*pb.Report, error)
+	// Moved returns the words that are covered otherwise since a change: reports
+	// without them read as before. all says that any report may read otherwise.
+	Moved(ctx context.Context, c ledger.Change) (words []string, all bool, err error)
+	Wait(ctx context.Context, seq int64) error
+	Seq() int64
 }
 
+// uncovered is the Covers of a house where everybody reads all.
+type uncovered struct{}
+
+func (uncovered) Cover(_ context.Context, r *pb.Report) (*pb.Report, error) { return r, nil }
+func (uncovered) Moved(context.Context, ledger.Change) (_ []string, _ bool, _ error) {
+	return nil, false, nil
+}
+func (uncovered) Wait(context.Context, int64) error { return nil }
+func (uncovered) Seq() int64                        { return 0 }
+
+// covered reports whether the asker reads stories with the names covered: those
+// who may not know who did what, as in ReportService.
+func (s *Service) covered(a asked) bool { return !a.view.Actors }
+
 // fits reports whether all that is wanted stands in the texts of a report, and
-// nothing that is unwanted.
+// nothing that is unwanted: what the index said, asked again of the report as it
+// is now.
 func (l *language) fits(r *pb.Report, rd reading) bool {
-	all := append(texts(r), r.GetShortCode())
-	for _, h := range r.GetHarms() {
-		all = append(all, h.GetDescription())
+	var all [][]token
+	for _, text := range slices.Concat(told(r), []string{r.GetShortCode()}, health(r)) {
+		all = append(all, slices.Collect(l.tokens(text)))
 	}
-	there := map[int]bool{}
-	for _, text := range all {
-		for _, m := range l.matches(text, rd) {
-			there[m.key] = true
-		}
-		if len(rd.unwanted) == 0 {
-			continue
-		}
-		var tokens []token
-		for t := range l.tokens(text) {
-			tokens = append(tokens, t)
-		}
-		for _, ph := range rd.unwanted {
+	there := func(ph phrase) bool {
+		return slices.ContainsFunc(all, func(tokens []token) bool {
 			for i := range tokens {
 				if standsAt(tokens, i, ph) != nil {
-					return false
+					return true
 				}
 			}
-		}
-	}
-	for key := range rd.wanted {
-		if !there[key] {
 			return false
-		}
+		})
 	}
-	return true
+	return !slices.ContainsFunc(rd.unwanted, there) && !slices.ContainsFunc(rd.wanted, func(w wanted) bool {
+		return !slices.ContainsFunc(w.ways, func(w way) bool {
+			return !slices.ContainsFunc(w.phrases, func(ph phrase) bool { return !there(ph) })
+		})
+	})
 }

@@ -19,6 +19,16 @@
 // nor leave one out by it, nor learn from a correction that the word exists.
 // Who told, and who was hurt, is never indexed.
 //
+// Those who may not know who did what read stories in which names are covered
+// ([Covers]). A report in which something is covered has its texts twice: as they
+// were told, in fields of their own that only those ask who read them so, and as
+// they read covered, in fields that only the others ask. What is covered is in no
+// field that they can ask, so it is neither found nor counted, nor does it move the
+// order, nor is a slip read as it. A report in which nothing is covered has its
+// texts once. The index follows what is covered: a decision, and the names of
+// people and places, make those documents anew in which something may read
+// otherwise.
+//
 // No text is stored: the index holds words and their places. Passages are cut
 // from the report as the ledger has it at that moment and as the asker may see
 // it ([fairlead/services/access.Redact]).

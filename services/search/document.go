@@ -2,6 +2,7 @@ package search
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -13,11 +14,18 @@ import (
 	"fairlead/services/access"
 )
 
-// Fields of the index. All but the two of text hold terms that filters ask
-// for.
+// Fields of the index. All but those of text hold terms that filters ask for.
 const (
-	fieldWords     = "words"
-	fieldHealth    = "health"
+	// Texts in which nothing is covered, for whoever may read them.
+	fieldWords  = "words"
+	fieldHealth = "health"
+	// Texts in which something is: as they were told, and as they read with
+	// that covered. Who asks for the one has no way to ask for the other.
+	fieldWordsTold     = "words.told"
+	fieldWordsCovered  = "words.covered"
+	fieldHealthTold    = "health.told"
+	fieldHealthCovered = "health.covered"
+
 	fieldKind      = "kind"
 	fieldWorkplace = "workplace"
 	fieldYear      = "year"
@@ -52,26 +60,32 @@ const (
 	voided   = "voided"
 )
 
-// newDocument returns what the index holds of a report. zone is the time zone
-// of its workplace.
-func newDocument(r *pb.Report, revision int64, zone *time.Location, l *language) *document.Document {
+// newDocument returns what the index holds of a report. covered is the report
+// with what says who somebody is covered; zone is the time zone of its workplace.
+func newDocument(r, covered *pb.Report, revision int64, zone *time.Location, l *language) *document.Document {
 	d := document.NewDocument(strings.TrimPrefix(r.GetName(), reportPrefix))
-	text := func(field string, at int, s string) {
-		if s != "" {
-			d.AddField(document.NewTextFieldCustom(field, []uint64{uint64(at)}, []byte(s), textOptions, l))
+	add := func(field string, parts []string) {
+		for i, s := range parts {
+			if s != "" {
+				d.AddField(document.NewTextFieldCustom(field, []uint64{uint64(i)}, []byte(s), textOptions, l))
+			}
+		}
+	}
+	// The texts of one field are in one or in the other, all of them: how dense a
+	// word is in them comes out as if there were no other.
+	texts := func(same, told, hidden string, of func(*pb.Report) []string) {
+		if whole, less := of(r), of(covered); !slices.Equal(whole, less) {
+			add(told, whole)
+			add(hidden, less)
+		} else {
+			add(same, whole)
 		}
 	}
 	term := func(field, s string, options index.FieldIndexingOptions) {
 		d.AddField(document.NewTextFieldCustom(field, nil, []byte(s), options, nil))
 	}
-	told := texts(r)
-	for i, s := range told {
-		text(fieldWords, i, s)
-	}
-	text(fieldWords, len(told), r.GetShortCode())
-	for i, h := range r.GetHarms() {
-		text(fieldHealth, i, h.GetDescription())
-	}
+	texts(fieldWords, fieldWordsTold, fieldWordsCovered, func(r *pb.Report) []string { return append(told(r), r.GetShortCode()) })
+	texts(fieldHealth, fieldHealthTold, fieldHealthCovered, health)
 	term(fieldKind, number(r.GetKind()), termOptions)
 	term(fieldWorkplace, r.GetWorkplace(), termOptions)
 	day := dayOf(r, zone)
@@ -103,13 +117,22 @@ func newDocument(r *pb.Report, revision int64, zone *time.Location, l *language)
 // number is the term of an enum's value.
 func number[E ~int32](value E) string { return strconv.Itoa(int(value)) }
 
-// texts returns what was told, part by part, best known part first. Passages
+// told returns what was told, part by part, best known part first. Passages
 // are cut from the same parts in the same order.
-func texts(r *pb.Report) []string {
+func told(r *pb.Report) []string {
 	return []string{
 		r.GetNarrative(), r.GetSpot(), r.GetTaskBefore(), r.GetDoneRightAway(), r.GetWhoCouldBeHurt(),
 		r.GetDamage(), r.GetRelease().GetSubstance(), r.GetRelease().GetStepsTaken(), r.GetOrigin().GetTitle(),
 	}
+}
+
+// health returns what is said of the bodies of people hurt.
+func health(r *pb.Report) []string {
+	var out []string
+	for _, h := range r.GetHarms() {
+		out = append(out, h.GetDescription())
+	}
+	return out
 }
 
 // dayOf returns the day of a report: that of the event in the time
@@ -152,8 +175,24 @@ func keyOf(seconds int64) uint64 { return uint64(min(max(seconds+1<<31, 0), 9_99
 
 // fieldsOf returns the fields of text that someone may ask.
 func fieldsOf(v access.View) []string {
-	if v.Health {
-		return []string{fieldWords, fieldHealth}
+	fields := []string{fieldWords, fieldWordsTold}
+	if !v.Actors {
+		fields[1] = fieldWordsCovered
 	}
-	return []string{fieldWords}
+	switch {
+	case v.Health && v.Actors:
+		fields = append(fields, fieldHealth, fieldHealthTold)
+	case v.Health:
+		fields = append(fields, fieldHealth, fieldHealthCovered)
+	}
+	return fields
+}
+
+// isText reports whether a field holds words of reports.
+func isText(field string) bool {
+	switch field {
+	case fieldWords, fieldWordsTold, fieldWordsCovered, fieldHealth, fieldHealthTold, fieldHealthCovered:
+		return true
+	}
+	return false
 }

@@ -37,7 +37,7 @@ func TestDocuments(t *testing.T) {
 	for _, one := range list {
 		r := &pb.Report{}
 		require.NoError(t, protojson.Unmarshal(one, r))
-		d := newDocument(r, 1, zone, newLanguage())
+		d := newDocument(r, r, 1, zone, newLanguage())
 		var lines []string
 		d.VisitFields(func(f index.Field) {
 			require.False(t, f.Options().IsStored(), "nothing is stored: %s", f.Name())
@@ -74,7 +74,7 @@ func TestDocumentsHoldNoPerson(t *testing.T) {
 	r := &pb.Report{Name: "reports/x", Narrative: "n", VoidReason: "voidword", ChangeReason: "changeword",
 		Harms:  []*pb.Harm{{Person: "people/personword", Description: "healthword"}},
 		Origin: &pb.Origin{Dataset: "d", SourceId: "sourceword", Attributes: map[string]string{"a": "attributeword"}}}
-	d := newDocument(r, 1, time.UTC, newLanguage())
+	d := newDocument(r, r, 1, time.UTC, newLanguage())
 	d.VisitFields(func(f index.Field) {
 		f.Analyze()
 		for term := range f.AnalyzedTokenFrequencies() {

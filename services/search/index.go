@@ -17,6 +17,8 @@ import (
 	"github.com/blevesearch/bleve/v2/mapping"
 	index "github.com/blevesearch/bleve_index_api"
 	bolterrors "go.etcd.io/bbolt/errors"
+
+	"fairlead/services/mask"
 )
 
 // ErrInUse says that another process has the index open.
@@ -27,14 +29,14 @@ var errOtherVersion = errors.New("made by another version")
 
 // shape numbers the shape of the documents. Raise it when newDocument or
 // tokens change what they give for the same report.
-const shape = 3
+const shape = 4
 
-// schema names what the index was made with: a change of the shape or of the
-// table of English makes another name, and an index with another name is
-// rebuilt.
+// schema names what the index was made with: a change of the shape, of what is
+// covered, or of the table of English makes another name, and an index with
+// another name is rebuilt.
 func schema() string {
 	sum := sha256.Sum256(englishCSV)
-	return strconv.Itoa(shape) + "." + hex.EncodeToString(sum[:8])
+	return strconv.Itoa(shape) + "." + strconv.Itoa(mask.Rules) + "." + hex.EncodeToString(sum[:8])
 }
 
 // Keys of what the index keeps beside the documents.

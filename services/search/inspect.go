@@ -112,7 +112,7 @@ type Inspection struct {
 // change meanwhile, after bringing the copy up to the ledger's head. Unlike
 // Open it takes nothing for granted and makes nothing anew: an index that the
 // next start would throw away because it is damaged is a problem here.
-func Inspect(ctx context.Context, dir string, l Ledger, t Tree) (in Inspection, err error) {
+func Inspect(ctx context.Context, dir string, l Ledger, t Tree, covers Covers) (in Inspection, err error) {
 	if _, err := os.Stat(filepath.Join(dir, damagedFile)); err == nil {
 		return Inspection{Problems: []string{"the index broke in use: rebuild it"}}, nil
 	}
@@ -123,7 +123,10 @@ func Inspect(ctx context.Context, dir string, l Ledger, t Tree) (in Inspection, 
 	case err != nil:
 		return Inspection{Problems: []string{"the index does not open: rebuild it"}}, nil
 	}
-	p := &Projection{dir: dir, log: slog.New(slog.DiscardHandler), led: l, tree: t, lang: newLanguage(), idx: idx}
+	p := &Projection{dir: dir, log: slog.New(slog.DiscardHandler), led: l, tree: t, lang: newLanguage(), idx: idx, covers: covers}
+	if covers == nil {
+		p.covers = uncovered{}
+	}
 	defer func() { err = errors.Join(err, p.close()) }()
 	if p.adv, err = idx.Advanced(); err != nil {
 		return Inspection{}, fmt.Errorf("search: inspect: %w", err)

@@ -17,7 +17,7 @@ func (w *world) inspect(t *testing.T) search.Inspection {
 	t.Helper()
 	to := filepath.Join(t.TempDir(), "copy")
 	require.NoError(t, search.Copy(t.Context(), filepath.Join(w.dir, "search"), to))
-	in, err := search.Inspect(t.Context(), to, w.ledger, w.tree)
+	in, err := search.Inspect(t.Context(), to, w.ledger, w.tree, w.covers)
 	require.NoError(t, err)
 	return in
 }
@@ -32,6 +32,7 @@ func TestInspect(t *testing.T) {
 	require.Equal(t, search.Inspection{}, w.inspect(t), "in use, and sound")
 	w.put(t, story(99, "A kerb stone rolled."))
 	require.NoError(t, w.tree.CatchUp(t.Context()))
+	require.NoError(t, w.covers.CatchUp(t.Context()))
 	require.Equal(t, search.Inspection{}, w.inspect(t), "the copy catches up by itself")
 	w.catchUp(t)
 	require.NoError(t, w.index.Close())
@@ -49,7 +50,7 @@ func TestInspect(t *testing.T) {
 	require.NoError(t, os.WriteFile(mark, nil, 0o600))
 	to := filepath.Join(t.TempDir(), "copy")
 	require.NoError(t, search.Copy(t.Context(), filepath.Join(dir, "search"), to))
-	in, err := search.Inspect(t.Context(), to, w.ledger, w.tree)
+	in, err := search.Inspect(t.Context(), to, w.ledger, w.tree, w.covers)
 	require.NoError(t, err)
 	require.Contains(t, in.Problems[0], "broke in use")
 	require.NoError(t, os.Remove(mark))
@@ -80,7 +81,7 @@ func TestInspect_otherLog(t *testing.T) {
 	other.catchUp(t)
 	to := filepath.Join(t.TempDir(), "copy")
 	require.NoError(t, search.Copy(t.Context(), filepath.Join(other.dir, "search"), to))
-	in, err := search.Inspect(t.Context(), to, w.ledger, w.tree)
+	in, err := search.Inspect(t.Context(), to, w.ledger, w.tree, w.covers)
 	require.NoError(t, err)
 	require.Contains(t, in.Stale, "another log")
 }

@@ -52,6 +52,8 @@ type Options struct {
 	// Log hears of rebuilds and of reports that cannot be read; nil is
 	// silent. What was told never reaches it.
 	Log *slog.Logger
+	// Covers covers what says who somebody is; nil covers nothing.
+	Covers Covers
 	// Fresh throws the index away and starts from the first change.
 	Fresh bool
 }
@@ -64,6 +66,8 @@ type Projection struct {
 	led  Ledger
 	tree Tree
 	lang *language
+	// covers covers what others may not read.
+	covers Covers
 
 	cursor ledger.Cursor
 	ready  atomic.Bool
@@ -81,6 +85,8 @@ type Projection struct {
 	// zonesAt is the state of the tree by which the first day in the index
 	// was told: 0 when that is not known, -1 before there is any.
 	zonesAt int64
+	// coversAt is the same of the names by which the first report was covered.
+	coversAt int64
 	// cleanTo is the change up to which nothing that was erased can have come
 	// into the index; unclean says that something may be in its files.
 	cleanTo int64
@@ -94,7 +100,10 @@ type Projection struct {
 // alone. An index that is damaged, or was made by another version, is thrown
 // away; CatchUp then fills it from the first change.
 func Open(dir string, l Ledger, t Tree, opts Options) (*Projection, error) {
-	p := &Projection{dir: dir, log: opts.Log, led: l, tree: t, lang: newLanguage()}
+	p := &Projection{dir: dir, log: opts.Log, led: l, tree: t, lang: newLanguage(), covers: opts.Covers}
+	if p.covers == nil {
+		p.covers = uncovered{}
+	}
 	if p.log == nil {
 		p.log = slog.New(slog.DiscardHandler)
 	}
@@ -124,10 +133,10 @@ func (p *Projection) open(fresh bool) error {
 	}
 	p.unclean = len(due) > 0
 	p.stored = decodeMark(at)
-	p.zonesAt = 0
+	p.zonesAt, p.coversAt = 0, 0
 	if why != "" {
 		p.log.Info("search index starts empty", "why", why)
-		p.zonesAt = -1
+		p.zonesAt, p.coversAt = -1, -1
 	}
 	p.mu.Lock()
 	p.idx, p.adv = idx, adv

@@ -49,13 +49,13 @@ func empty(t *testing.T) *world {
 func (w *world) run(t *testing.T) {
 	t.Helper()
 	ctx, stop := context.WithCancel(context.Background())
-	done := make(chan error, 3)
-	for _, follow := range []func(context.Context) error{w.tree.Run, w.facts.Run, w.index.Run} {
+	done := make(chan error, 4)
+	for _, follow := range []func(context.Context) error{w.tree.Run, w.covers.Run, w.facts.Run, w.index.Run} {
 		go func() { done <- follow(ctx) }()
 	}
 	t.Cleanup(func() {
 		stop()
-		for range 3 {
+		for range 4 {
 			require.ErrorIs(t, <-done, context.Canceled)
 		}
 	})
@@ -334,6 +334,7 @@ func TestReportThatCannotBeReadStopsNothing(t *testing.T) {
 	w.putRaw(t, broken.GetName(), []byte("secret words of a teller"))
 	w.put(t, story(2, "A kerb stone rolled."))
 	require.NoError(t, w.tree.CatchUp(context.Background()))
+	require.NoError(t, w.covers.CatchUp(context.Background()))
 	require.NoError(t, w.index.CatchUp(context.Background()))
 	require.Equal(t, []int{2}, w.find(t, adviser(), words("kerb")))
 	require.Contains(t, log.String(), "cannot be read")

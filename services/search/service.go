@@ -27,18 +27,9 @@ type Facts interface {
 	Wait(ctx context.Context, seq int64) error
 }
 
-// Masks covers what says who somebody is in the stories of others.
-type Masks interface {
-	// Cover returns a copy of a report as those beyond its circle may read it.
-	Cover(ctx context.Context, r *pb.Report) (*pb.Report, error)
-}
-
 // Service is the SearchService.
 type Service struct {
 	pb.UnimplementedSearchServiceServer
-	// Masks covers names for whoever may not know who did what; nil covers
-	// nothing.
-	Masks  Masks
 	index  *Projection
 	tree   Tree
 	facts  Facts
@@ -172,21 +163,11 @@ func (s *Service) wait(ctx context.Context, seq int64) error {
 func (s *Service) answer(ctx context.Context, reader index.IndexReader, seq int64, a asked) (*pb.SearchReportsResponse, error) {
 	f := a.req.GetFilter()
 	p := plan{ctx: ctx, reader: reader, fields: fieldsOf(a.view)}
-	asked := a.reading
-	if s.covers(a) {
-		// The index holds the words as they were told. What is not to be in a
-		// report is looked for in the covered text alone, and no word is
-		// corrected into one that may stand under a cover.
-		a.reading.unwanted = nil
-	}
 	spelling := corrector{plan: p, lang: s.index.lang, scope: scope(s.tree, a.reach, f.GetIncludeVoided()),
 		word: func(id, said, term string) string { return s.word(ctx, a, id, said, term) }}
-	rd, corrections := a.reading, []correction(nil)
-	if !s.covers(a) {
-		var err error
-		if rd, corrections, err = spelling.correct(a.reading); err != nil {
-			return nil, err
-		}
+	rd, corrections, err := spelling.correct(a.reading)
+	if err != nil {
+		return nil, err
 	}
 	for _, c := range corrections {
 		rd.notes = append(rd.notes, quoted([]string{c.said})+" not found, read as "+quoted(c.words))
@@ -197,8 +178,7 @@ func (s *Service) answer(ctx context.Context, reader index.IndexReader, seq int6
 	}
 	q := question{
 		rd: rd, filters: append(scope(s.tree, a.narrowed, f.GetIncludeVoided()), filters...),
-		// How well a report fits depends on words under covers too.
-		newest: a.req.GetOrder() == pb.SearchOrder_SEARCH_ORDER_NEWEST_FIRST || s.covers(a),
+		newest: a.req.GetOrder() == pb.SearchOrder_SEARCH_ORDER_NEWEST_FIRST,
 		after:  a.after, limit: a.limit, listAll: a.req.GetIncludeCounts(),
 	}
 	residual := rest(f)
@@ -210,9 +190,6 @@ func (s *Service) answer(ctx context.Context, reader index.IndexReader, seq int6
 	}
 	if residual != nil {
 		q.keep = func(names []string) ([]bool, error) { return s.facts.MatchAll(names, residual, nil) }
-	}
-	if s.covers(a) {
-		q.keep = s.stillFits(ctx, a, asked, q.keep)
 	}
 	found, err := find(p, q)
 	if err != nil {
@@ -237,18 +214,16 @@ func (s *Service) answer(ctx context.Context, reader index.IndexReader, seq int6
 
 // hits fills in the hits of a page from the reports as they are now and as the
 // asker may see them. One that has moved out of reach, or was voided, since
-// the index last looked is left out.
+// the index last looked is left out, and so is one in which what was looked for
+// has been covered since.
 func (s *Service) hits(ctx context.Context, resp *pb.SearchReportsResponse, rd reading, a asked, page []hit) error {
 	for _, h := range page {
 		r, ok, err := s.report(ctx, a, h.id)
 		if err != nil {
 			return err
 		}
-		if !ok {
+		if !ok || s.covered(a) && !s.index.lang.fits(r, rd) {
 			continue
-		}
-		if s.covers(a) {
-			h.score = 0
 		}
 		resp.Hits = append(resp.Hits, &pb.SearchHit{
 			Report: r.GetName(), ShortCode: r.GetShortCode(), Kind: r.GetKind(), Workplace: r.GetWorkplace(),
@@ -278,13 +253,12 @@ func (s *Service) report(ctx context.Context, a asked, id string) (r *pb.Report,
 	if r.GetState() == pb.ReportState_REPORT_STATE_VOIDED && !a.req.GetFilter().GetIncludeVoided() {
 		return nil, false, nil
 	}
-	r = access.Redact(r, a.view)
-	if s.covers(a) {
-		if r, err = s.Masks.Cover(ctx, r); err != nil {
+	if s.covered(a) {
+		if r, err = s.index.covers.Cover(ctx, r); err != nil {
 			return nil, false, fmt.Errorf("search: cover names: %w", err)
 		}
 	}
-	return r, true, nil
+	return access.Redact(r, a.view), true, nil
 }
 
 // word returns how a term stands in a report that the asker may see.
@@ -299,10 +273,7 @@ func (s *Service) word(ctx context.Context, a asked, id, said, term string) stri
 // surface returns the word of a report that has a term and is written most
 // like what was said; the term itself when there is none.
 func (l *language) surface(r *pb.Report, said, term string) string {
-	all := texts(r)
-	for _, h := range r.GetHarms() {
-		all = append(all, h.GetDescription())
-	}
+	all := append(told(r), health(r)...)
 	word, least := term, -1
 	for _, text := range all {
 		for t := range l.tokens(text) {

@@ -28,10 +28,7 @@ type matchedWord struct {
 // The report must have been cut down to what the asker may see: the texts that
 // are left in it are the texts that can be shown.
 func (l *language) passage(r *pb.Report, rd reading) []*pb.SnippetPart {
-	all := texts(r)
-	for _, h := range r.GetHarms() {
-		all = append(all, h.GetDescription())
-	}
+	all := append(told(r), health(r)...)
 	bestText, bestFrom, bestTo, bestMarks, bestScore := "", 0, 0, []matchedWord(nil), 0
 	for _, text := range all {
 		marks := l.matches(text, rd)

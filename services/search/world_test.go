@@ -21,6 +21,7 @@ import (
 	"fairlead/services/facts"
 	"fairlead/services/ledger"
 	"fairlead/services/ledger/sqlite"
+	"fairlead/services/masking"
 	"fairlead/services/paging"
 	"fairlead/services/record"
 	"fairlead/services/search"
@@ -40,6 +41,7 @@ type world struct {
 	dir     string
 	ledger  *sqlite.Store
 	tree    *workplace.Tree
+	covers  *masking.Covers
 	facts   *facts.Facts
 	index   *search.Projection
 	service *search.Service
@@ -51,6 +53,7 @@ func openWorld(t tb, dir string, opts search.Options) *world {
 	require.NoError(t, err)
 	w := &world{dir: dir, ledger: l}
 	w.tree = workplace.NewTree(l, time.Now)
+	w.covers = masking.NewCovers(l)
 	w.facts = facts.New(l, w.tree, prefixes{})
 	w.openIndex(t, opts)
 	return w
@@ -59,6 +62,9 @@ func openWorld(t tb, dir string, opts search.Options) *world {
 func (w *world) openIndex(t tb, opts search.Options) {
 	t.Helper()
 	var err error
+	if opts.Covers == nil {
+		opts.Covers = w.covers
+	}
 	w.index, err = search.Open(w.dir+"/search", w.ledger, w.tree, opts)
 	require.NoError(t, err)
 	w.service = search.New(w.index, w.tree, w.facts, paging.New([]byte("0123456789abcdef")))
@@ -110,6 +116,7 @@ func (w *world) catchUp(t tb) {
 	t.Helper()
 	ctx := context.Background()
 	require.NoError(t, w.tree.CatchUp(ctx))
+	require.NoError(t, w.covers.CatchUp(ctx))
 	require.NoError(t, w.facts.CatchUp(ctx))
 	require.NoError(t, w.index.CatchUp(ctx))
 }
@@ -145,6 +152,10 @@ func naming(m proto.Message) (name, kind string) {
 		return m.GetName(), record.KindCoding
 	case *pb.Hours:
 		return m.GetName(), record.KindHours
+	case *pb.Person:
+		return m.GetName(), record.KindPerson
+	case *pb.MaskedText:
+		return m.GetName(), record.KindMasked
 	}
 	panic("no name")
 }

@@ -17,6 +17,7 @@ import (
 	"fairlead/services/ledger"
 	"fairlead/services/ledger/postgres"
 	"fairlead/services/ledger/sqlite"
+	"fairlead/services/masking"
 	"fairlead/services/search"
 	"fairlead/services/server"
 	"fairlead/services/server/keep"
@@ -105,7 +106,11 @@ func rebuildCommand() *cobra.Command {
 			if err := tree.CatchUp(ctx); err != nil {
 				return err
 			}
-			index, err := search.Open(filepath.Join(data, server.IndexFolder), l, tree, search.Options{Fresh: true})
+			covers := masking.NewCovers(l)
+			if err := covers.CatchUp(ctx); err != nil {
+				return err
+			}
+			index, err := search.Open(filepath.Join(data, server.IndexFolder), l, tree, search.Options{Fresh: true, Covers: covers})
 			if err != nil {
 				return err
 			}

@@ -13,6 +13,7 @@ import (
 	"fairlead/services/blob"
 	"fairlead/services/facts"
 	"fairlead/services/ledger"
+	"fairlead/services/masking"
 	"fairlead/services/moment"
 	"fairlead/services/retention"
 	"fairlead/services/search"
@@ -225,7 +226,11 @@ func (c *checker) projections(ctx context.Context) error {
 	case copied != nil:
 		return copied
 	}
-	in, err := search.Inspect(ctx, index, log, tree)
+	covers := masking.NewCovers(log)
+	if err := covers.CatchUp(ctx); err != nil {
+		return fmt.Errorf("the names that are covered cannot be read from the log: %w", err)
+	}
+	in, err := search.Inspect(ctx, index, log, tree, covers)
 	if err != nil {
 		return err
 	}
