@@ -160,6 +160,9 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	r.hours = hours.New(l, tree, pastOfHours{r.past}, tokens, r.rules, cfg.Clock)
 	r.numbers = measure.New(figures, tree, pastOfFigures{r.past}, cfg.Clock)
 	r.numbers.Smallest(cfg.Smallest)
+	if err := r.numbers.GoesBy(cfg.GoesBy); err != nil {
+		return nil, err
+	}
 	r.search = search.New(r.index, tree, figures, tokens)
 	r.export = export.New(export.Deps{
 		Measures: r.numbers, Finder: figures, Log: l, Tree: tree, Past: pastOfSummaries{r.past}, Draw: measure.Draw,
