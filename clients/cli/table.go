@@ -102,15 +102,23 @@ func showTable(p *page.Page, t *pb.Table) {
 		p.Table(cols, rows)
 	}
 	p.Blank()
-	unknown := fmt.Sprintf("%s in all; %s without a value on the rows", cell(t.GetTotal()), cell(t.GetRowsUnknown()))
+	unknown := cell(t.GetTotal()) + " in all; " + valueless(t.GetRowsUnknown(), "the rows")
 	if !one {
-		unknown += fmt.Sprintf(", %s on the columns", cell(t.GetColumnsUnknown()))
+		unknown += ", " + valueless(t.GetColumnsUnknown(), "the columns")
 	}
 	p.Para(unknown+". "+t.GetMethod(), 0)
 	if why := t.GetHeldBackReason(); why != "" {
 		p.Para(why, 0)
 	}
 	p.Linef("As at change %d.", t.GetSequenceNumber())
+}
+
+// valueless says how many have no value on a side, to whoever may know.
+func valueless(n int64, side string) string {
+	if n < 0 {
+		return "how many have no value on " + side + " is held back"
+	}
+	return fmt.Sprintf("%s without a value on %s", cell(n), side)
 }
 
 // rowTitle names a row; a code stands before its title.

@@ -82,7 +82,7 @@ func TestCauses_byRole(t *testing.T) {
 	require.Contains(t, b.text(".say"), "Held back: who was hurt", "and how to ask for it")
 	require.Zero(t, b.count("main .cross"))
 	b.open("/numbers/table?rows=nature&columns=&months=12&until=2026-05&level=1&harms=1")
-	require.Contains(t, b.text(".say"), "first of July")
+	require.Contains(t, b.text(".say"), "a first of July")
 	b.open("/numbers/table?rows=nature&columns=&months=12&until=2025-06&level=1&harms=1")
 	require.Contains(t, b.text(".say"), "counted", "a whole year that is settled: "+b.text("main"))
 	require.NotZero(t, b.count(".cross tbody tr"), b.text("main"))

@@ -19,7 +19,7 @@ import (
 const yearsRule = "who was hurt, how and with what outcome is told to whoever does not read the reports by whole years from July to June only, three months after they end, for one workplace with all below it"
 
 // eventsAdvice says what may be asked for instead.
-const eventsAdvice = "Hazards and near misses (kinds HAZARD and NEAR_MISS) can be counted by their codes for any period."
+const eventsAdvice = "Hazards and near misses can be counted by their codes for any period."
 
 // others is the key of the row of all that is held back.
 const others = "others"
@@ -57,7 +57,7 @@ func (s *view) yearQuestion(req *pb.TabulateRequest, scope []string) string {
 	coded := req.GetRows() != pb.Dimension_DIMENSION_OUTCOME && req.GetRows() != pb.Dimension_DIMENSION_EMPLOYMENT_GROUP
 	switch {
 	case len(last) == 0:
-		return "Held back: " + yearsRule + ". Give start_date and end_date as the first of July. " + eventsAdvice
+		return "Held back: " + yearsRule + ". Ask for such years, from a first of July to the day before another. " + eventsAdvice
 	case req.GetColumns() != pb.Dimension_DIMENSION_UNSPECIFIED || !req.GetCountHarms() || coded && req.GetCodeLevel() != 1 || len(scope) > 1:
 		return "Held back: " + yearsRule + ". Count persons hurt, in one column, with groups of codes (level 1)."
 	case !guard.Tells(req.GetRows()) ||
@@ -197,10 +197,10 @@ func (s *Service) fewReason() string {
 	return fmt.Sprintf("Held back: counts from 1 to %d would tell about single persons, and some larger ones would give those away.", s.smallest-1)
 }
 
-// guardTable holds back the small counts of a table of facts about persons.
+// guardTable holds back the small counts of a table by codes.
 func (s *Service) guardTable(t *pb.Table) {
 	if t.HeldBack = guard.Table(t, s.smallest); t.HeldBack > 0 || t.GetTotal() == guard.HeldBack {
-		t.HeldBackReason = s.fewReason()
+		t.HeldBackReason = fmt.Sprintf("Held back: counts from 1 to %d, and larger ones from which those would follow.", s.smallest-1)
 		t.Method = strings.TrimSpace(t.GetMethod() + " Small counts are held back.")
 	}
 }
