@@ -40,6 +40,12 @@ func (s *session) keepersCommand() *cobra.Command {
 				}
 				p.Linef("%s   %s", words.Short(k.GetPrincipal()), state)
 			}
+			for _, c := range r.GetClosed() {
+				p.Para(c.GetWords(), 0)
+			}
+			if n := r.GetOpenNames(); n > 0 {
+				p.Linef("Told in confidence and not closed yet: %d.", n)
+			}
 			if r.GetAdvice() != "" {
 				p.Para(r.GetAdvice(), 0)
 			}
@@ -83,6 +89,56 @@ keepers; each chooses a passphrase, which is kept nowhere. Two are advised.`,
 				p.Linef("You are a keeper. Whoever forgets the passphrase opens nothing any more: it is kept nowhere.")
 			})
 		}}
+	change := &cobra.Command{Use: "passphrase", Short: "Change your passphrase; both are read from standard input", Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			c, err := s.dial()
+			if err != nil {
+				return err
+			}
+			old, err := s.passphrase(cmd, "Your passphrase until now: ")
+			if err != nil {
+				return err
+			}
+			phrase, err := s.passphrase(cmd, "New passphrase, at least 12 characters: ")
+			if err != nil {
+				return err
+			}
+			k, err := c.Keepers.ChangePassphrase(cmd.Context(), &pb.ChangePassphraseRequest{OldPassphrase: old, NewPassphrase: phrase})
+			if err != nil {
+				return err
+			}
+			return s.show(k, func(p *page.Page) { p.Linef("Changed. The one before opens nothing any more.") })
+		}}
+	share := &cobra.Command{Use: "share", Short: "Share the names that are closed to you with all keepers; your passphrase is read from standard input",
+		Long: `Closes the names that you can open to all who are keepers now, and to nobody who
+was ended. No name is shown. The log says that it was you.`, Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			c, err := s.dial()
+			if err != nil {
+				return err
+			}
+			phrase, err := s.passphrase(cmd, "Your passphrase: ")
+			if err != nil {
+				return err
+			}
+			all := &pb.ShareClosedNamesResponse{}
+			for {
+				r, err := c.Keepers.ShareClosedNames(cmd.Context(), &pb.ShareClosedNamesRequest{Passphrase: phrase})
+				if err != nil {
+					return err
+				}
+				all.Shared, all.Left, all.Beyond = all.GetShared()+r.GetShared(), r.GetLeft(), r.GetBeyond()
+				if r.GetLeft() == 0 || r.GetShared() == 0 {
+					break
+				}
+			}
+			return s.show(all, func(p *page.Page) {
+				p.Linef("Shared with all keepers: %d.", all.GetShared())
+				if all.GetBeyond() > 0 {
+					p.Linef("Not yours to open: %d.", all.GetBeyond())
+				}
+			})
+		}}
 	end := &cobra.Command{Use: "end PRINCIPAL", Short: "Destroy a keeper's key", Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			c, err := s.dial()
@@ -95,7 +151,7 @@ keepers; each chooses a passphrase, which is kept nowhere. Two are advised.`,
 			return list(cmd)
 		}}
 	end.Flags().BoolVar(&evenIfLast, "even-if-last", false, "also when nobody is left who can open the names")
-	top.AddCommand(name, become, end)
+	top.AddCommand(name, become, change, share, end)
 	return top
 }
 

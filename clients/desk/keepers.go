@@ -3,6 +3,9 @@ package desk
 import (
 	"net/http"
 	"net/url"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 
 	"google.golang.org/grpc/codes"
@@ -12,9 +15,12 @@ import (
 )
 
 // keepersDone are the words for what was done.
-var keepersDone = map[string]string{"named": "Named. Nothing is closed to them before they have chosen a passphrase on this page.",
-	"become": "You are a keeper. Names told in confidence from now on are closed to you. A forgotten passphrase cannot be got back.",
-	"ended":  "Ended. Their key is destroyed."}
+var keepersDone = map[string]string{
+	"named":   "Named. Nothing is closed to them before they have chosen a passphrase on this page.",
+	"become":  "You are a keeper. Names told in confidence from now on are closed to you. Those that nobody kept until now follow in a moment; those that are closed to another keeper must be shared by them. A forgotten passphrase cannot be got back.",
+	"shared":  "closed to all keepers now, and to nobody else.",
+	"ended":   "Ended. Their key is destroyed.",
+	"changed": "Your passphrase is changed. The one before opens nothing any more."}
 
 // keepersFields is how the page shows the fields of its forms.
 var keepersFields = map[string]shown{"principal": {"Who", "name-who"}, "passphrase": {"Passphrase", "passphrase"}, "again": {"The passphrase again", "again"}}
@@ -24,7 +30,7 @@ var keepersFields = map[string]shown{"principal": {"Who", "name-who"}, "passphra
 func (d *desk) keepersPage(v *visit) { d.renderKeepers(v, retry{}, http.StatusOK) }
 
 func (d *desk) renderKeepers(v *visit, t retry, code int) {
-	if !v.may("KeeperService.ListKeepers") && !v.may("KeeperService.BecomeKeeper") {
+	if !v.may("KeeperService.ListKeepers") {
 		d.refuse(v)
 		return
 	}
@@ -33,36 +39,61 @@ func (d *desk) renderKeepers(v *visit, t retry, code int) {
 		d.problem(v.w, v, err)
 		return
 	}
-	t.Flaws = located(t.Flaws, keepersFields)
-	data := map[string]any{"Retry": t, "Home": places.Home(), "Listed": v.may("KeeperService.ListKeepers")}
-	// Who may not look at the list may still have been named.
-	chooses := v.may("KeeperService.BecomeKeeper")
-	if v.may("KeeperService.ListKeepers") {
-		list, err := d.keepers.ListKeepers(v.ctx(), &pb.ListKeepersRequest{})
-		if err != nil {
-			d.problem(v.w, v, err)
-			return
-		}
-		named := false
-		for _, k := range list.GetKeepers() {
-			named = named || k.GetPrincipal() == v.who.GetName() && k.GetEndTime() == nil && k.GetRecipient() == ""
-		}
-		chooses = chooses && named
-		data["Keepers"], data["Advice"] = list.GetKeepers(), list.GetAdvice()
+	list, err := d.keepers.ListKeepers(v.ctx(), &pb.ListKeepersRequest{})
+	if err != nil {
+		d.problem(v.w, v, err)
+		return
 	}
-	data["Chooses"] = chooses
 	known, err := d.eligible(v)
 	if err != nil {
 		d.problem(v.w, v, err)
 		return
 	}
+	fields := keepersFields
+	if t.Form == "share" {
+		fields = map[string]shown{"passphrase": {"Your passphrase", "share-passphrase"}}
+	}
+	t.Flaws = located(t.Flaws, fields)
+	data := map[string]any{"Retry": t, "Home": places.Home(), "List": list}
+	var mine *pb.Keeper
+	for _, k := range list.GetKeepers() {
+		if k.GetPrincipal() == v.who.GetName() && k.GetEndTime() == nil {
+			mine = k
+		}
+	}
+	// Who is told of nobody was not named, and does not oversee the keepers.
+	data["Listed"] = len(list.GetKeepers()) > 0 || list.GetAdvice() != ""
+	data["Chooses"] = mine != nil && mine.GetRecipient() == "" && v.may("KeeperService.BecomeKeeper")
+	data["Mine"] = mine.GetName()
+	var share int32
+	for _, c := range list.GetClosed() {
+		if c.GetUnshared() && slices.Contains(c.GetKeepers(), mine.GetName()) {
+			share += c.GetNames()
+		}
+	}
+	data["Share"] = share
 	called := map[string]string{}
 	for _, p := range known {
 		called[p.GetName()] = p.GetDisplayName()
 	}
 	data["People"], data["Called"] = known, called
-	d.pages.render(v.w, code, "keepers", view{Title: "Keepers of names", Here: "setup", Visit: v, Done: keepersDone[v.r.URL.Query().Get("done")], Data: data})
+	done := keepersDone[v.r.URL.Query().Get("done")]
+	if n, err := strconv.Atoi(v.r.URL.Query().Get("names")); err == nil && done == keepersDone["shared"] && n >= 0 {
+		done = howMany(n) + " " + done
+	}
+	d.pages.render(v.w, code, "keepers", view{Title: "Keepers of names", Here: "setup", Visit: v, Done: done, Data: data})
 }
+
+// howMany counts names in words.
+func howMany(n int) string {
+	if n == 1 {
+		return "1 name is"
+	}
+	return strconv.Itoa(n) + " names are"
+}
+
+// shortName is how the short name of a principal looks.
+var shortName = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,62}$`)
 
 // eligible are the people who may become keepers, for whoever names them.
 func (d *desk) eligible(v *visit) ([]*pb.Principal, error) {
@@ -108,6 +139,10 @@ func (d *desk) nameKeeper(v *visit) {
 	if len(called) == 1 {
 		name = called[0]
 	}
+	if !shortName.MatchString(strings.TrimPrefix(name, "principals/")) {
+		d.renderKeepers(v, retry{Form: "name", Values: v.r.PostForm, Flaws: []flaw{bad("principal", "choose somebody of the list, or type their short name")}}, http.StatusUnprocessableEntity)
+		return
+	}
 	_, err = d.keepers.NameKeeper(v.ctx(), &pb.NameKeeperRequest{Principal: name})
 	d.keepersThen(v, "name", "named", err)
 }
@@ -121,6 +156,12 @@ func (d *desk) becomeKeeper(v *visit) {
 	}
 	_, err := d.keepers.BecomeKeeper(v.ctx(), &pb.BecomeKeeperRequest{Passphrase: v.r.PostFormValue("passphrase")})
 	d.keepersThen(v, "become", "become", err)
+}
+
+// shareNames closes the names of whoever is signed in to all keepers.
+func (d *desk) shareNames(v *visit) {
+	out, err := d.keepers.ShareClosedNames(v.ctx(), &pb.ShareClosedNamesRequest{Passphrase: v.r.PostFormValue("share_passphrase")})
+	d.keepersThen(v, "share", "shared&names="+strconv.Itoa(int(out.GetShared())), err)
 }
 
 // endKeeper destroys a keeper's key.
@@ -141,7 +182,7 @@ func (d *desk) keepersThen(v *visit, form, done string, err error) {
 	switch status.Code(err) {
 	case codes.OK:
 		http.Redirect(v.w, v.r, "/keepers?done="+done, http.StatusSeeOther)
-	case codes.FailedPrecondition, codes.PermissionDenied, codes.NotFound, codes.Aborted:
+	case codes.FailedPrecondition, codes.PermissionDenied, codes.NotFound, codes.Aborted, codes.ResourceExhausted:
 		again.Flaws = []flaw{bad("", sentence(status.Convert(err).Message()))}
 		d.renderKeepers(v, again, http.StatusConflict)
 	default:

@@ -49,7 +49,7 @@ var options = map[string][]option{
 // verbs are the entries of a history in words.
 var verbs = map[string]string{
 	"file": "filed", "import": "brought in", "amend": "amended", "void": "taken out of the figures", "attach": "photo or sound added", "detach": "photo or sound removed", "add-harm": "person hurt added",
-	"record-outcome": "outcome recorded", "record-absence": "time away recorded", "code": "coded", "open-teller": "who told was looked at",
+	"record-outcome": "outcome recorded", "record-absence": "time away recorded", "code": "coded", "open-teller": "who told was looked at", "close": "the name closed to its keepers", "share": "the name shared with all keepers",
 	"ask": "who told was asked", "tell": "who told was told", "answer": "who told wrote", "acknowledge": "who told has read a message",
 	"erase": "something was taken out for good",
 }

@@ -78,6 +78,8 @@ var pages = []page{
 	{name: "codes by words", path: "/codes?words=hit+by+falling+branch", open: coders},
 	{name: "codes that nothing fits", path: "/codes?words=zyxomma", open: coders},
 	{name: "set things up", path: "/setup", open: everyone[2:]},
+	{name: "keepers of names", path: "/keepers", open: []string{"supervisor", "adviser", "auditor", "administrator"}},
+	{name: "a keeper's passphrase", path: "/keepers/passphrase", open: []string{"supervisor", "adviser"}},
 	{name: "keeping and forgetting", path: "/keep", open: []string{"adviser", "auditor", "administrator"}},
 	{name: "set a password", path: "/sign-in/new", open: everyone},
 	{name: "how I sign in", path: "/me", open: everyone[1:]},

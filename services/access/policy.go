@@ -124,7 +124,9 @@ var rules = map[string][]pb.Role{
 	"KeeperService.BecomeKeeper":     {supervisor, adviser, investigator},
 	"KeeperService.ChangePassphrase": {supervisor, adviser, investigator},
 	"KeeperService.EndKeeper":        {administrator},
-	"KeeperService.ListKeepers":      {adviser, auditor, administrator},
+	"KeeperService.ShareClosedNames": {supervisor, adviser, investigator},
+	// Who is not told of all keepers is told of them when named: see services/keepers.
+	"KeeperService.ListKeepers": {supervisor, adviser, investigator, auditor, administrator},
 
 	// What is inside passes this table again, as the method it is meant for.
 	"SealedService.GetSealingKey": {worker, supervisor, representative, adviser, committee, administrator, integration, device, investigator, officer},

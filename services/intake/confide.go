@@ -78,16 +78,22 @@ func told(list []string, r *pb.Report, t *pb.Teller) []string {
 	return append(list, words)
 }
 
-// firstTeller is who told as it was first stored; nil when there is none, or
-// nothing is left of it.
+// firstTeller is who told as it was first stored, or as it was closed or shared
+// since; nil when there is none, or nothing is left of it.
 func (s *Service) firstTeller(ctx context.Context, r *pb.Report) *pb.Teller {
 	changes, err := s.Ledger.History(ctx, r.GetName()+"/teller")
-	if err != nil || len(changes[0].Body) == 0 {
+	if err != nil {
 		return nil
 	}
-	t := &pb.Teller{}
-	if record.Read(changes[0].Body, changes[0].Revision, t) != nil {
-		return nil
+	for _, c := range changes {
+		if len(c.Body) == 0 {
+			continue
+		}
+		t := &pb.Teller{}
+		if c.Verb == record.VerbErase || record.Read(c.Body, c.Revision, t) != nil {
+			return nil
+		}
+		return t
 	}
-	return t
+	return nil
 }

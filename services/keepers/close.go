@@ -22,10 +22,15 @@ const workFactor = 16
 
 // Close returns who told, closed to all keepers; as it is when there are none.
 func (s *Service) Close(ctx context.Context, t *pb.Teller) (*pb.Teller, error) {
-	all, err := s.inForce(ctx)
+	all, err := inForce(ctx, s.Ledger)
 	if err != nil || len(all) == 0 {
 		return t, err
 	}
+	return closeTo(t, all)
+}
+
+// closeTo closes who told to keepers with a key.
+func closeTo(t *pb.Teller, all []*pb.Keeper) (*pb.Teller, error) {
 	out := &pb.Teller{Name: t.GetName(), EraseDate: t.GetEraseDate()}
 	var to []age.Recipient
 	for _, k := range all {
@@ -34,7 +39,7 @@ func (s *Service) Close(ctx context.Context, t *pb.Teller) (*pb.Teller, error) {
 			return nil, fmt.Errorf("keepers: key of %s: %w", k.GetName(), err)
 		}
 		to = append(to, r)
-		out.Keepers = append(out.Keepers, k.GetName())
+		out.Keepers, out.Recipients = append(out.Keepers, k.GetName()), append(out.Recipients, k.GetRecipient())
 	}
 	body, err := proto.Marshal(padded(t))
 	if err != nil {
@@ -77,7 +82,23 @@ func (s *Service) Open(ctx context.Context, t *pb.Teller, passphrase string) (*p
 	if err != nil {
 		return nil, err
 	}
+	out, err := openWith(t, identity)
+	if errors.Is(err, errNotOurs) {
+		return nil, fault.State(t.GetName(), "this name is closed to an earlier key of yours, which was ended; only another keeper can open it, and share it with you")
+	}
+	return out, err
+}
+
+// errNotOurs says that a name is closed to other keys.
+var errNotOurs = errors.New("keepers: closed to other keys")
+
+// openWith opens a closed name.
+func openWith(t *pb.Teller, identity *age.X25519Identity) (*pb.Teller, error) {
 	body, err := unseal(t.GetClosed(), identity)
+	var none *age.NoIdentityMatchError
+	if errors.As(err, &none) {
+		return nil, errNotOurs
+	}
 	if err != nil {
 		return nil, fmt.Errorf("keepers: open a name: %w", err)
 	}

@@ -47,10 +47,12 @@ type Service struct {
 	pb.UnimplementedKeeperServiceServer
 	Deps
 	one sync.Mutex
+	// became wakes the closing of what lies open.
+	became chan struct{}
 }
 
 // New returns the service.
-func New(d Deps) *Service { return &Service{Deps: d} }
+func New(d Deps) *Service { return &Service{Deps: d, became: make(chan struct{}, 1)} }
 
 const (
 	prefix = "keepers/"
@@ -61,12 +63,6 @@ const (
 )
 
 func nameOf(principal string) string { return prefix + strings.TrimPrefix(principal, "principals/") }
-
-// What is said of how many keepers there are.
-const (
-	adviceNone = "No keeper has chosen a passphrase yet. Names told in confidence lie under the house's own key, and every adviser can open them with a reason. Name two keepers."
-	adviceOne  = "There is one keeper only. If they leave or forget their passphrase, the names that were told in confidence cannot be opened any more. Name a second one."
-)
 
 // NameKeeper implements KeeperService.
 func (s *Service) NameKeeper(ctx context.Context, req *pb.NameKeeperRequest) (*pb.Keeper, error) {
@@ -127,13 +123,20 @@ func (s *Service) BecomeKeeper(ctx context.Context, req *pb.BecomeKeeperRequest)
 		return nil, err
 	}
 	// A passphrase never reaches the log, hashed or not.
-	return s.write(ctx, &pb.BecomeKeeperRequest{}, name, record.VerbBecome, func(k *pb.Keeper, _ bool, _ []*pb.Keeper) error {
+	out, err := s.write(ctx, &pb.BecomeKeeperRequest{}, name, record.VerbBecome, func(k *pb.Keeper, _ bool, _ []*pb.Keeper) error {
 		if err := mayBecome(k); err != nil {
 			return err
 		}
 		k.Recipient, k.ClosedIdentity, k.BeginTime = identity.Recipient().String(), closed, timestamppb.New(s.Clock().Truncate(time.Second))
 		return nil
 	})
+	if err == nil {
+		select {
+		case s.became <- struct{}{}:
+		default: // woken already
+		}
+	}
+	return out, err
 }
 
 func mayBecome(k *pb.Keeper) error {
@@ -198,29 +201,6 @@ func (s *Service) EndKeeper(ctx context.Context, req *pb.EndKeeperRequest) (*pb.
 		k.Recipient, k.ClosedIdentity, k.EndTime = "", nil, timestamppb.New(s.Clock().Truncate(time.Second))
 		return nil
 	})
-}
-
-// ListKeepers implements KeeperService.
-func (s *Service) ListKeepers(ctx context.Context, _ *pb.ListKeepersRequest) (*pb.ListKeepersResponse, error) {
-	all, err := list(ctx, s.Ledger)
-	if err != nil {
-		return nil, err
-	}
-	out := &pb.ListKeepersResponse{Advice: adviceNone}
-	n := 0
-	for _, k := range all {
-		if k.GetRecipient() != "" {
-			n++
-		}
-		out.Keepers = append(out.Keepers, shown(k))
-	}
-	switch {
-	case n == 1:
-		out.Advice = adviceOne
-	case n > 1:
-		out.Advice = ""
-	}
-	return out, nil
 }
 
 // shown is a keeper as answered: nobody tries a passphrase at home.
@@ -293,50 +273,4 @@ func (s *Service) write(ctx context.Context, asked proto.Message, name, verb str
 		return nil, fault.FromLedger(err, record.Etag)
 	}
 	return shown(out), nil
-}
-
-type lister interface {
-	List(ctx context.Context, kind, prefix, after string, limit int) ([]ledger.Resource, error)
-}
-
-// list returns all keepers, those that ended too.
-func list(ctx context.Context, from lister) ([]*pb.Keeper, error) {
-	page, err := from.List(ctx, record.KindKeeper, prefix, "", 1000)
-	if err != nil {
-		return nil, err
-	}
-	var out []*pb.Keeper
-	for _, res := range page {
-		k := &pb.Keeper{}
-		if err := record.Read(res.Body, res.Revision, k); err != nil {
-			return nil, err
-		}
-		out = append(out, k)
-	}
-	return out, nil
-}
-
-// inForce returns the keepers with a key.
-func (s *Service) inForce(ctx context.Context) ([]*pb.Keeper, error) {
-	all, err := list(ctx, s.Ledger)
-	var out []*pb.Keeper
-	for _, k := range all {
-		if k.GetRecipient() != "" {
-			out = append(out, k)
-		}
-	}
-	return out, err
-}
-
-// keeper returns one keeper; an empty one when there is none of the name.
-func (s *Service) keeper(ctx context.Context, name string) (*pb.Keeper, error) {
-	k := &pb.Keeper{Name: name}
-	res, err := s.Ledger.Get(ctx, name)
-	if errors.Is(err, ledger.ErrNotFound) {
-		return k, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	return k, record.Read(res.Body, res.Revision, k)
 }

@@ -73,6 +73,10 @@ const (
 	VerbRead        = "read"
 	VerbMask        = "mask"
 	VerbBecome      = "become"
+	// Names told in confidence that lay open are closed to keepers; those that
+	// were closed are shared with all who are keepers now.
+	VerbClose = "close"
+	VerbShare = "share"
 	// Between a teller and the house.
 	VerbAsk         = "ask"
 	VerbTell        = "tell"

@@ -20,7 +20,8 @@ const phrase = "seven quiet harbours lantern"
 // a reason, to nobody else, and from no copy of the data.
 func TestKeepers(t *testing.T) {
 	t.Parallel()
-	w := newWorld(t, servertest.Options{})
+	clock := servertest.NewClock(now)
+	w := newWorld(t, servertest.Options{Clock: clock.Now})
 	house, reports := pb.NewKeeperServiceClient(w.Conn()), pb.NewReportServiceClient(w.Conn())
 	advice := func() string {
 		l, err := house.ListKeepers(w.As("auditor"), &pb.ListKeepersRequest{})
@@ -84,6 +85,14 @@ func TestKeepers(t *testing.T) {
 	_, err = house.BecomeKeeper(w.As("supervisor"), &pb.BecomeKeeperRequest{Passphrase: phrase})
 	require.Equal(t, codes.FailedPrecondition, refused(t, err).code)
 	require.Contains(t, advice(), "one keeper only")
+	// What was told before anybody kept names is closed now, in the background.
+	require.Eventually(t, func() bool {
+		_, err := open("adviser", before.GetReport(), "")
+		return status.Code(err) == codes.PermissionDenied
+	}, 30*time.Second, 20*time.Millisecond)
+	earlier, err := open("supervisor", before.GetReport(), phrase)
+	require.NoError(t, err)
+	require.Equal(t, "Linnet Marshwiggle", earlier.GetDisplayName())
 
 	filed := file()
 	require.Contains(t, strings.Join(filed.GetNotes(), " "), "closed to 1 keeper of names")
@@ -120,6 +129,27 @@ func TestKeepers(t *testing.T) {
 		slowed = slowed || refused(t, err).reason == fault.ReasonSlowed
 	}
 	require.True(t, slowed)
+
+	// A second keeper can open what came before once the first has shared it.
+	_, err = house.NameKeeper(w.As("administrator"), &pb.NameKeeperRequest{Principal: "principals/adviser"})
+	require.NoError(t, err)
+	_, err = house.BecomeKeeper(w.As("adviser"), &pb.BecomeKeeperRequest{Passphrase: phrase + " three"})
+	require.NoError(t, err)
+	_, err = open("adviser", filed.GetReport(), phrase+" three")
+	require.Equal(t, codes.PermissionDenied, refused(t, err).code)
+	_, err = house.ShareClosedNames(w.As("adviser"), &pb.ShareClosedNamesRequest{})
+	require.Equal(t, "passphrase", refused(t, err).fields[0].GetField())
+	_, err = house.ShareClosedNames(w.As("administrator"), &pb.ShareClosedNamesRequest{Passphrase: phrase})
+	require.Equal(t, codes.PermissionDenied, refused(t, err).code)
+	clock.Set(now.Add(time.Hour)) // so much guessing
+	shared, err := house.ShareClosedNames(w.As("supervisor"), &pb.ShareClosedNamesRequest{Passphrase: phrase + " two"})
+	require.NoError(t, err)
+	require.EqualValues(t, 2, shared.GetShared())
+	who, err = open("adviser", filed.GetReport(), phrase+" three")
+	require.NoError(t, err)
+	require.Equal(t, "Linnet Marshwiggle", who.GetDisplayName())
+	_, err = house.EndKeeper(w.As("administrator"), &pb.EndKeeperRequest{Name: "keepers/adviser"})
+	require.NoError(t, err)
 
 	// The last keeper ends only when that is said, and for good.
 	_, err = house.EndKeeper(w.As("administrator"), &pb.EndKeeperRequest{Name: k.GetName()})

@@ -202,6 +202,7 @@ func (s *Server) follow() {
 	s.done.Go(func() { s.watchDatabase(ctx) })
 	s.done.Go(func() { s.rooms.files.SweepDaily(ctx, s.cfg.Log) })
 	s.done.Go(func() { s.rooms.keeping.EraseDaily(ctx, s.cfg.Log) })
+	s.done.Go(func() { s.rooms.keepers.CloseDaily(ctx, s.cfg.Log) })
 	s.done.Go(func() { s.rooms.recorder.Run(ctx) })
 }
 

@@ -31,6 +31,18 @@ type Erasure struct {
 	Hash   string `json:"hash,omitempty"`
 	// Left is what was left in its place: the body of that change.
 	Left []byte `json:"left,omitempty"`
+	// Verb is that of the change; empty is an erasure.
+	Verb string `json:"verb,omitempty"`
+}
+
+// verb returns the verb with which the erasure is repeated.
+func (e Erasure) verb() string { return cmp.Or(e.Verb, record.VerbErase) }
+
+// closes reports whether a change put something closed in the place of what was
+// erased: a name told in confidence, or a keeper's key under another passphrase.
+// Without it an older copy would lose them for good.
+func closes(c ledger.Change) bool {
+	return c.Verb == record.VerbClose || c.Verb == record.VerbShare || c.Kind == record.KindKeeper
 }
 
 // quiet says that nothing in the log says that the name was erased.
@@ -66,9 +78,13 @@ func Erasures(ctx context.Context, l Reader) ([]Erasure, error) {
 			case c.Erased:
 				open[c.Name] = c
 				delete(said, c.Name)
-			case waits && c.Verb == record.VerbErase:
+			case waits && (c.Verb == record.VerbErase || closes(c)):
 				delete(open, c.Name)
-				said[c.Name] = Erasure{Name: c.Name, Kind: c.Kind, Change: c.Seq, Hash: hex.EncodeToString(c.Hash[:]), Left: c.Body}
+				e := Erasure{Name: c.Name, Kind: c.Kind, Change: c.Seq, Hash: hex.EncodeToString(c.Hash[:]), Left: c.Body}
+				if c.Verb != record.VerbErase {
+					e.Verb = c.Verb
+				}
+				said[c.Name] = e
 			}
 		}
 	}
@@ -110,7 +126,7 @@ func ReadErasures(r io.Reader) ([]Erasure, error) {
 		if err := dec.Decode(&e); err != nil {
 			return nil, fmt.Errorf("keep: list of erasures, line %d: must be a JSON object as `fairlead-server erasures` writes it", n)
 		}
-		put := ledger.Put{Name: e.Name, Kind: e.Kind, Verb: record.VerbErase, Body: e.Left, IfRevision: ledger.Any}
+		put := ledger.Put{Name: e.Name, Kind: e.Kind, Verb: e.verb(), Body: e.Left, IfRevision: ledger.Any}
 		if err := ledger.CheckPut(put); err != nil {
 			return nil, fmt.Errorf("keep: list of erasures, line %d: %w", n, err)
 		}
@@ -162,7 +178,7 @@ func Repeat(ctx context.Context, l ledger.Ledger, list []Erasure) (done int, err
 					return err
 				}
 			}
-			_, err := tx.Put(ctx, ledger.Put{Name: e.Name, Kind: kind, Verb: record.VerbErase, Body: e.Left,
+			_, err := tx.Put(ctx, ledger.Put{Name: e.Name, Kind: kind, Verb: e.verb(), Body: e.Left,
 				IfRevision: ledger.Any, Seal: record.Sealed(kind)})
 			return err
 		})

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "fairlead/proto/gen/fairlead/v1"
@@ -133,6 +134,65 @@ func TestErasuresOutliveBackups(t *testing.T) {
 	require.ErrorContains(t, err, "line 1")
 	_, err = OpenErasures(filepath.Join(out, "nowhere"))
 	require.ErrorIs(t, err, os.ErrNotExist)
+}
+
+// TestErasures_closed: a name that was closed to keepers after a backup was made,
+// and a key under a new passphrase, are put into the older copy as they lie in the
+// newer one: nothing is readable again, and nothing is lost. The check takes
+// neither for a deletion.
+func TestErasures_closed(t *testing.T) {
+	t.Parallel()
+	h := newHouse(t)
+	teller := reportName(1) + "/teller"
+	write := func(m proto.Message, name, kind, verb string, again bool) {
+		t.Helper()
+		_, err := h.l.Write(t.Context(), ledger.Request{Actor: "principals/the-house"}, func(ctx context.Context, tx ledger.Tx) error {
+			if again {
+				if err := tx.Erase(ctx, name); err != nil {
+					return err
+				}
+			}
+			p, err := record.Put(m, name, kind, verb, ledger.Any)
+			if err == nil {
+				_, err = tx.Put(ctx, p)
+			}
+			return err
+		})
+		require.NoError(t, err)
+	}
+	out := t.TempDir()
+	write(&pb.Teller{Name: teller, DisplayName: "Ada Quoll"}, teller, record.KindTeller, record.VerbFile, false)
+	write(&pb.Keeper{Name: "keepers/bob", ClosedIdentity: []byte("wombat")}, "keepers/bob", record.KindKeeper, record.VerbBecome, false)
+	h.backup(filepath.Join(out, "old"))
+	write(&pb.Teller{Name: teller, Closed: []byte("mist"), Keepers: []string{"keepers/bob"}}, teller, record.KindTeller, record.VerbClose, true)
+	write(&pb.Teller{Name: teller, Closed: []byte("fog"), Keepers: []string{"keepers/bob"}}, teller, record.KindTeller, record.VerbShare, true)
+	write(&pb.Keeper{Name: "keepers/bob", ClosedIdentity: []byte("numbat")}, "keepers/bob", record.KindKeeper, record.VerbUpdate, true)
+	require.Empty(t, checked(t, h.dir).Findings)
+	h.backup(filepath.Join(out, "new"))
+
+	list, err := OpenErasures(filepath.Join(out, "new"))
+	require.NoError(t, err)
+	data := filepath.Join(t.TempDir(), "data")
+	r, err := Restore(t.Context(), RestorePlan{Source: filepath.Join(out, "old"), Data: data, Erasures: list})
+	require.NoError(t, err)
+	require.Equal(t, 2, r.Repeated)
+	require.Empty(t, checked(t, data).Findings)
+	nowhere(t, data, "Quoll")
+	l, err := sqlite.Open(t.Context(), data, sqlite.Options{})
+	require.NoError(t, err)
+	defer l.Close()
+	history, err := l.History(t.Context(), teller)
+	require.NoError(t, err)
+	last := history[len(history)-1]
+	require.Equal(t, record.VerbShare, last.Verb, "whoever told hears that the name is closed, not that it is gone")
+	got := &pb.Teller{}
+	require.NoError(t, record.Read(last.Body, last.Revision, got))
+	require.Equal(t, "fog", string(got.GetClosed()))
+	k := &pb.Keeper{}
+	res, err := l.Get(t.Context(), "keepers/bob")
+	require.NoError(t, err)
+	require.NoError(t, record.Read(res.Body, res.Revision, k))
+	require.Equal(t, "numbat", string(k.GetClosedIdentity()))
 }
 
 // TestCheck_quietDeletion destroys a key behind the ledger's back: the chain is

@@ -272,6 +272,116 @@ func (x *ChangePassphraseRequest) GetNewPassphrase() string {
 	return ""
 }
 
+// ShareClosedNamesRequest carries the passphrase.
+type ShareClosedNamesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The caller's passphrase. Required.
+	Passphrase    string `protobuf:"bytes,1,opt,name=passphrase,proto3" json:"passphrase,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShareClosedNamesRequest) Reset() {
+	*x = ShareClosedNamesRequest{}
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShareClosedNamesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShareClosedNamesRequest) ProtoMessage() {}
+
+func (x *ShareClosedNamesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShareClosedNamesRequest.ProtoReflect.Descriptor instead.
+func (*ShareClosedNamesRequest) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ShareClosedNamesRequest) GetPassphrase() string {
+	if x != nil {
+		return x.Passphrase
+	}
+	return ""
+}
+
+// ShareClosedNamesResponse counts.
+type ShareClosedNamesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Names that were closed anew.
+	Shared int32 `protobuf:"varint,1,opt,name=shared,proto3" json:"shared,omitempty"`
+	// Names that are still to be shared: call again.
+	Left int32 `protobuf:"varint,2,opt,name=left,proto3" json:"left,omitempty"`
+	// Names that the caller's key does not open: another keeper's to share, or lost.
+	Beyond        int32 `protobuf:"varint,3,opt,name=beyond,proto3" json:"beyond,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShareClosedNamesResponse) Reset() {
+	*x = ShareClosedNamesResponse{}
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShareClosedNamesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShareClosedNamesResponse) ProtoMessage() {}
+
+func (x *ShareClosedNamesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShareClosedNamesResponse.ProtoReflect.Descriptor instead.
+func (*ShareClosedNamesResponse) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *ShareClosedNamesResponse) GetShared() int32 {
+	if x != nil {
+		return x.Shared
+	}
+	return 0
+}
+
+func (x *ShareClosedNamesResponse) GetLeft() int32 {
+	if x != nil {
+		return x.Left
+	}
+	return 0
+}
+
+func (x *ShareClosedNamesResponse) GetBeyond() int32 {
+	if x != nil {
+		return x.Beyond
+	}
+	return 0
+}
+
 // EndKeeperRequest names a keeper.
 type EndKeeperRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -285,7 +395,7 @@ type EndKeeperRequest struct {
 
 func (x *EndKeeperRequest) Reset() {
 	*x = EndKeeperRequest{}
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[4]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -297,7 +407,7 @@ func (x *EndKeeperRequest) String() string {
 func (*EndKeeperRequest) ProtoMessage() {}
 
 func (x *EndKeeperRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[4]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -310,7 +420,7 @@ func (x *EndKeeperRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndKeeperRequest.ProtoReflect.Descriptor instead.
 func (*EndKeeperRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{4}
+	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *EndKeeperRequest) GetName() string {
@@ -336,7 +446,7 @@ type ListKeepersRequest struct {
 
 func (x *ListKeepersRequest) Reset() {
 	*x = ListKeepersRequest{}
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[5]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -348,7 +458,7 @@ func (x *ListKeepersRequest) String() string {
 func (*ListKeepersRequest) ProtoMessage() {}
 
 func (x *ListKeepersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[5]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -361,7 +471,7 @@ func (x *ListKeepersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeepersRequest.ProtoReflect.Descriptor instead.
 func (*ListKeepersRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{5}
+	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{7}
 }
 
 // ListKeepersResponse lists the keepers.
@@ -370,14 +480,19 @@ type ListKeepersResponse struct {
 	// The keepers, those that ended too.
 	Keepers []*Keeper `protobuf:"bytes,1,rep,name=keepers,proto3" json:"keepers,omitempty"`
 	// What should be known, in plain words; empty when nothing is amiss.
-	Advice        string `protobuf:"bytes,2,opt,name=advice,proto3" json:"advice,omitempty"`
+	Advice string `protobuf:"bytes,2,opt,name=advice,proto3" json:"advice,omitempty"`
+	// How many names are closed to whom, those that fewest can open first.
+	Closed []*ClosedNames `protobuf:"bytes,3,rep,name=closed,proto3" json:"closed,omitempty"`
+	// Names told in confidence that are not closed yet: all of them while there is
+	// no keeper; none soon after.
+	OpenNames     int32 `protobuf:"varint,4,opt,name=open_names,json=openNames,proto3" json:"open_names,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ListKeepersResponse) Reset() {
 	*x = ListKeepersResponse{}
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[6]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -389,7 +504,7 @@ func (x *ListKeepersResponse) String() string {
 func (*ListKeepersResponse) ProtoMessage() {}
 
 func (x *ListKeepersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[6]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -402,7 +517,7 @@ func (x *ListKeepersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeepersResponse.ProtoReflect.Descriptor instead.
 func (*ListKeepersResponse) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{6}
+	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ListKeepersResponse) GetKeepers() []*Keeper {
@@ -417,6 +532,94 @@ func (x *ListKeepersResponse) GetAdvice() string {
 		return x.Advice
 	}
 	return ""
+}
+
+func (x *ListKeepersResponse) GetClosed() []*ClosedNames {
+	if x != nil {
+		return x.Closed
+	}
+	return nil
+}
+
+func (x *ListKeepersResponse) GetOpenNames() int32 {
+	if x != nil {
+		return x.OpenNames
+	}
+	return 0
+}
+
+// ClosedNames counts names that the same keepers can open.
+type ClosedNames struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Keepers in force who can open them; empty when nobody can any more.
+	Keepers []string `protobuf:"bytes,1,rep,name=keepers,proto3" json:"keepers,omitempty"`
+	// How many names.
+	Names int32 `protobuf:"varint,2,opt,name=names,proto3" json:"names,omitempty"`
+	// The same in words.
+	Words string `protobuf:"bytes,3,opt,name=words,proto3" json:"words,omitempty"`
+	// Keepers in force are missing, or somebody who was ended is among those that
+	// they are closed to: ShareClosedNames mends it.
+	Unshared      bool `protobuf:"varint,4,opt,name=unshared,proto3" json:"unshared,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClosedNames) Reset() {
+	*x = ClosedNames{}
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClosedNames) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClosedNames) ProtoMessage() {}
+
+func (x *ClosedNames) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClosedNames.ProtoReflect.Descriptor instead.
+func (*ClosedNames) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ClosedNames) GetKeepers() []string {
+	if x != nil {
+		return x.Keepers
+	}
+	return nil
+}
+
+func (x *ClosedNames) GetNames() int32 {
+	if x != nil {
+		return x.Names
+	}
+	return 0
+}
+
+func (x *ClosedNames) GetWords() string {
+	if x != nil {
+		return x.Words
+	}
+	return ""
+}
+
+func (x *ClosedNames) GetUnshared() bool {
+	if x != nil {
+		return x.Unshared
+	}
+	return false
 }
 
 var File_fairlead_v1_keeper_proto protoreflect.FileDescriptor
@@ -444,21 +647,39 @@ const file_fairlead_v1_keeper_proto_rawDesc = "" +
 	"\x0eold_passphrase\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\roldPassphrase\x121\n" +
 	"\x0enew_passphrase\x18\x02 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\f\x18\xc8\x01R\rnewPassphrase\"r\n" +
+	"\xbaH\ar\x05\x10\f\x18\xc8\x01R\rnewPassphrase\"E\n" +
+	"\x17ShareClosedNamesRequest\x12*\n" +
+	"\n" +
+	"passphrase\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\n" +
+	"passphrase\"d\n" +
+	"\x18ShareClosedNamesResponse\x12\x16\n" +
+	"\x06shared\x18\x01 \x01(\x05R\x06shared\x12\x12\n" +
+	"\x04left\x18\x02 \x01(\x05R\x04left\x12\x16\n" +
+	"\x06beyond\x18\x03 \x01(\x05R\x06beyond:\x04\xd8\xe7\x18\x01\"r\n" +
 	"\x10EndKeeperRequest\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^keepers/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12 \n" +
 	"\feven_if_last\x18\x02 \x01(\bR\n" +
 	"evenIfLast\"\x14\n" +
-	"\x12ListKeepersRequest\"b\n" +
+	"\x12ListKeepersRequest\"\xb3\x01\n" +
 	"\x13ListKeepersResponse\x12-\n" +
 	"\akeepers\x18\x01 \x03(\v2\x13.fairlead.v1.KeeperR\akeepers\x12\x16\n" +
-	"\x06advice\x18\x02 \x01(\tR\x06advice:\x04\xd8\xe7\x18\x002\x95\x04\n" +
+	"\x06advice\x18\x02 \x01(\tR\x06advice\x120\n" +
+	"\x06closed\x18\x03 \x03(\v2\x18.fairlead.v1.ClosedNamesR\x06closed\x12\x1d\n" +
+	"\n" +
+	"open_names\x18\x04 \x01(\x05R\topenNames:\x04\xd8\xe7\x18\x00\"u\n" +
+	"\vClosedNames\x12\x18\n" +
+	"\akeepers\x18\x01 \x03(\tR\akeepers\x12\x14\n" +
+	"\x05names\x18\x02 \x01(\x05R\x05names\x12\x14\n" +
+	"\x05words\x18\x03 \x01(\tR\x05words\x12\x1a\n" +
+	"\bunshared\x18\x04 \x01(\bR\bunshared:\x04\xd8\xe7\x18\x002\x94\x05\n" +
 	"\rKeeperService\x12Y\n" +
 	"\n" +
 	"NameKeeper\x12\x1e.fairlead.v1.NameKeeperRequest\x1a\x13.fairlead.v1.Keeper\"\x16\x82\xd3\xe4\x93\x02\x10:\x01*\"\v/v1/keepers\x12d\n" +
 	"\fBecomeKeeper\x12 .fairlead.v1.BecomeKeeperRequest\x1a\x13.fairlead.v1.Keeper\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/keepers:become\x12v\n" +
 	"\x10ChangePassphrase\x12$.fairlead.v1.ChangePassphraseRequest\x1a\x13.fairlead.v1.Keeper\"'\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/keepers:changePassphrase\x12d\n" +
-	"\tEndKeeper\x12\x1d.fairlead.v1.EndKeeperRequest\x1a\x13.fairlead.v1.Keeper\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\"\x18/v1/{name=keepers/*}:end\x12e\n" +
+	"\tEndKeeper\x12\x1d.fairlead.v1.EndKeeperRequest\x1a\x13.fairlead.v1.Keeper\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\"\x18/v1/{name=keepers/*}:end\x12}\n" +
+	"\x10ShareClosedNames\x12$.fairlead.v1.ShareClosedNamesRequest\x1a%.fairlead.v1.ShareClosedNamesResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/keepers:share\x12e\n" +
 	"\vListKeepers\x12\x1f.fairlead.v1.ListKeepersRequest\x1a .fairlead.v1.ListKeepersResponse\"\x13\x82\xd3\xe4\x93\x02\r\x12\v/v1/keepersB+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
 
 var (
@@ -473,36 +694,42 @@ func file_fairlead_v1_keeper_proto_rawDescGZIP() []byte {
 	return file_fairlead_v1_keeper_proto_rawDescData
 }
 
-var file_fairlead_v1_keeper_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_fairlead_v1_keeper_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_fairlead_v1_keeper_proto_goTypes = []any{
-	(*Keeper)(nil),                  // 0: fairlead.v1.Keeper
-	(*NameKeeperRequest)(nil),       // 1: fairlead.v1.NameKeeperRequest
-	(*BecomeKeeperRequest)(nil),     // 2: fairlead.v1.BecomeKeeperRequest
-	(*ChangePassphraseRequest)(nil), // 3: fairlead.v1.ChangePassphraseRequest
-	(*EndKeeperRequest)(nil),        // 4: fairlead.v1.EndKeeperRequest
-	(*ListKeepersRequest)(nil),      // 5: fairlead.v1.ListKeepersRequest
-	(*ListKeepersResponse)(nil),     // 6: fairlead.v1.ListKeepersResponse
-	(*timestamppb.Timestamp)(nil),   // 7: google.protobuf.Timestamp
+	(*Keeper)(nil),                   // 0: fairlead.v1.Keeper
+	(*NameKeeperRequest)(nil),        // 1: fairlead.v1.NameKeeperRequest
+	(*BecomeKeeperRequest)(nil),      // 2: fairlead.v1.BecomeKeeperRequest
+	(*ChangePassphraseRequest)(nil),  // 3: fairlead.v1.ChangePassphraseRequest
+	(*ShareClosedNamesRequest)(nil),  // 4: fairlead.v1.ShareClosedNamesRequest
+	(*ShareClosedNamesResponse)(nil), // 5: fairlead.v1.ShareClosedNamesResponse
+	(*EndKeeperRequest)(nil),         // 6: fairlead.v1.EndKeeperRequest
+	(*ListKeepersRequest)(nil),       // 7: fairlead.v1.ListKeepersRequest
+	(*ListKeepersResponse)(nil),      // 8: fairlead.v1.ListKeepersResponse
+	(*ClosedNames)(nil),              // 9: fairlead.v1.ClosedNames
+	(*timestamppb.Timestamp)(nil),    // 10: google.protobuf.Timestamp
 }
 var file_fairlead_v1_keeper_proto_depIdxs = []int32{
-	7, // 0: fairlead.v1.Keeper.begin_time:type_name -> google.protobuf.Timestamp
-	7, // 1: fairlead.v1.Keeper.end_time:type_name -> google.protobuf.Timestamp
-	0, // 2: fairlead.v1.ListKeepersResponse.keepers:type_name -> fairlead.v1.Keeper
-	1, // 3: fairlead.v1.KeeperService.NameKeeper:input_type -> fairlead.v1.NameKeeperRequest
-	2, // 4: fairlead.v1.KeeperService.BecomeKeeper:input_type -> fairlead.v1.BecomeKeeperRequest
-	3, // 5: fairlead.v1.KeeperService.ChangePassphrase:input_type -> fairlead.v1.ChangePassphraseRequest
-	4, // 6: fairlead.v1.KeeperService.EndKeeper:input_type -> fairlead.v1.EndKeeperRequest
-	5, // 7: fairlead.v1.KeeperService.ListKeepers:input_type -> fairlead.v1.ListKeepersRequest
-	0, // 8: fairlead.v1.KeeperService.NameKeeper:output_type -> fairlead.v1.Keeper
-	0, // 9: fairlead.v1.KeeperService.BecomeKeeper:output_type -> fairlead.v1.Keeper
-	0, // 10: fairlead.v1.KeeperService.ChangePassphrase:output_type -> fairlead.v1.Keeper
-	0, // 11: fairlead.v1.KeeperService.EndKeeper:output_type -> fairlead.v1.Keeper
-	6, // 12: fairlead.v1.KeeperService.ListKeepers:output_type -> fairlead.v1.ListKeepersResponse
-	8, // [8:13] is the sub-list for method output_type
-	3, // [3:8] is the sub-list for method input_type
-	3, // [3:3] is the sub-list for extension type_name
-	3, // [3:3] is the sub-list for extension extendee
-	0, // [0:3] is the sub-list for field type_name
+	10, // 0: fairlead.v1.Keeper.begin_time:type_name -> google.protobuf.Timestamp
+	10, // 1: fairlead.v1.Keeper.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 2: fairlead.v1.ListKeepersResponse.keepers:type_name -> fairlead.v1.Keeper
+	9,  // 3: fairlead.v1.ListKeepersResponse.closed:type_name -> fairlead.v1.ClosedNames
+	1,  // 4: fairlead.v1.KeeperService.NameKeeper:input_type -> fairlead.v1.NameKeeperRequest
+	2,  // 5: fairlead.v1.KeeperService.BecomeKeeper:input_type -> fairlead.v1.BecomeKeeperRequest
+	3,  // 6: fairlead.v1.KeeperService.ChangePassphrase:input_type -> fairlead.v1.ChangePassphraseRequest
+	6,  // 7: fairlead.v1.KeeperService.EndKeeper:input_type -> fairlead.v1.EndKeeperRequest
+	4,  // 8: fairlead.v1.KeeperService.ShareClosedNames:input_type -> fairlead.v1.ShareClosedNamesRequest
+	7,  // 9: fairlead.v1.KeeperService.ListKeepers:input_type -> fairlead.v1.ListKeepersRequest
+	0,  // 10: fairlead.v1.KeeperService.NameKeeper:output_type -> fairlead.v1.Keeper
+	0,  // 11: fairlead.v1.KeeperService.BecomeKeeper:output_type -> fairlead.v1.Keeper
+	0,  // 12: fairlead.v1.KeeperService.ChangePassphrase:output_type -> fairlead.v1.Keeper
+	0,  // 13: fairlead.v1.KeeperService.EndKeeper:output_type -> fairlead.v1.Keeper
+	5,  // 14: fairlead.v1.KeeperService.ShareClosedNames:output_type -> fairlead.v1.ShareClosedNamesResponse
+	8,  // 15: fairlead.v1.KeeperService.ListKeepers:output_type -> fairlead.v1.ListKeepersResponse
+	10, // [10:16] is the sub-list for method output_type
+	4,  // [4:10] is the sub-list for method input_type
+	4,  // [4:4] is the sub-list for extension type_name
+	4,  // [4:4] is the sub-list for extension extendee
+	0,  // [0:4] is the sub-list for field type_name
 }
 
 func init() { file_fairlead_v1_keeper_proto_init() }
@@ -517,7 +744,7 @@ func file_fairlead_v1_keeper_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_fairlead_v1_keeper_proto_rawDesc), len(file_fairlead_v1_keeper_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   7,
+			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

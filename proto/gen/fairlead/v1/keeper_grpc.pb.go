@@ -23,6 +23,7 @@ const (
 	KeeperService_BecomeKeeper_FullMethodName     = "/fairlead.v1.KeeperService/BecomeKeeper"
 	KeeperService_ChangePassphrase_FullMethodName = "/fairlead.v1.KeeperService/ChangePassphrase"
 	KeeperService_EndKeeper_FullMethodName        = "/fairlead.v1.KeeperService/EndKeeper"
+	KeeperService_ShareClosedNames_FullMethodName = "/fairlead.v1.KeeperService/ShareClosedNames"
 	KeeperService_ListKeepers_FullMethodName      = "/fairlead.v1.KeeperService/ListKeepers"
 )
 
@@ -33,7 +34,9 @@ const (
 // KeeperService looks after the named few to whom the names of those who told in
 // confidence are closed. An administrator names a keeper; the keeper chooses a
 // passphrase, and only with it a name can be opened (ReportService.GetTeller).
-// Names that were closed before somebody became a keeper stay closed to them.
+// When the first keeper is ready, names that lay open are closed to them, in the
+// background. Names that were closed before somebody became a keeper stay closed
+// to them until an earlier keeper shares them (ShareClosedNames).
 type KeeperServiceClient interface {
 	// NameKeeper names a principal as keeper. Nothing is closed to them before
 	// they have chosen a passphrase.
@@ -49,7 +52,16 @@ type KeeperServiceClient interface {
 	// opened after that. Errors: FAILED_PRECONDITION (the last one, and even_if_last
 	// was not said).
 	EndKeeper(ctx context.Context, in *EndKeeperRequest, opts ...grpc.CallOption) (*Keeper, error)
-	// ListKeepers lists the keepers, and says what is amiss.
+	// ShareClosedNames closes the names that are closed to the caller to all
+	// keepers in force, and to nobody else: those who became keepers later can open
+	// them after that, and those who were ended are left out of what is kept from
+	// then on. No name is shown to anybody. At most 1,000 names at once: call again
+	// while some are left. The log says that the caller did it. Errors:
+	// PERMISSION_DENIED (no keeper with a passphrase). Wrong passphrases are slowed
+	// down.
+	ShareClosedNames(ctx context.Context, in *ShareClosedNamesRequest, opts ...grpc.CallOption) (*ShareClosedNamesResponse, error)
+	// ListKeepers lists the keepers, and says what is amiss. A supervisor or an
+	// investigator who is not named as a keeper is told nothing.
 	ListKeepers(ctx context.Context, in *ListKeepersRequest, opts ...grpc.CallOption) (*ListKeepersResponse, error)
 }
 
@@ -101,6 +113,16 @@ func (c *keeperServiceClient) EndKeeper(ctx context.Context, in *EndKeeperReques
 	return out, nil
 }
 
+func (c *keeperServiceClient) ShareClosedNames(ctx context.Context, in *ShareClosedNamesRequest, opts ...grpc.CallOption) (*ShareClosedNamesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ShareClosedNamesResponse)
+	err := c.cc.Invoke(ctx, KeeperService_ShareClosedNames_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *keeperServiceClient) ListKeepers(ctx context.Context, in *ListKeepersRequest, opts ...grpc.CallOption) (*ListKeepersResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListKeepersResponse)
@@ -118,7 +140,9 @@ func (c *keeperServiceClient) ListKeepers(ctx context.Context, in *ListKeepersRe
 // KeeperService looks after the named few to whom the names of those who told in
 // confidence are closed. An administrator names a keeper; the keeper chooses a
 // passphrase, and only with it a name can be opened (ReportService.GetTeller).
-// Names that were closed before somebody became a keeper stay closed to them.
+// When the first keeper is ready, names that lay open are closed to them, in the
+// background. Names that were closed before somebody became a keeper stay closed
+// to them until an earlier keeper shares them (ShareClosedNames).
 type KeeperServiceServer interface {
 	// NameKeeper names a principal as keeper. Nothing is closed to them before
 	// they have chosen a passphrase.
@@ -134,7 +158,16 @@ type KeeperServiceServer interface {
 	// opened after that. Errors: FAILED_PRECONDITION (the last one, and even_if_last
 	// was not said).
 	EndKeeper(context.Context, *EndKeeperRequest) (*Keeper, error)
-	// ListKeepers lists the keepers, and says what is amiss.
+	// ShareClosedNames closes the names that are closed to the caller to all
+	// keepers in force, and to nobody else: those who became keepers later can open
+	// them after that, and those who were ended are left out of what is kept from
+	// then on. No name is shown to anybody. At most 1,000 names at once: call again
+	// while some are left. The log says that the caller did it. Errors:
+	// PERMISSION_DENIED (no keeper with a passphrase). Wrong passphrases are slowed
+	// down.
+	ShareClosedNames(context.Context, *ShareClosedNamesRequest) (*ShareClosedNamesResponse, error)
+	// ListKeepers lists the keepers, and says what is amiss. A supervisor or an
+	// investigator who is not named as a keeper is told nothing.
 	ListKeepers(context.Context, *ListKeepersRequest) (*ListKeepersResponse, error)
 	mustEmbedUnimplementedKeeperServiceServer()
 }
@@ -157,6 +190,9 @@ func (UnimplementedKeeperServiceServer) ChangePassphrase(context.Context, *Chang
 }
 func (UnimplementedKeeperServiceServer) EndKeeper(context.Context, *EndKeeperRequest) (*Keeper, error) {
 	return nil, status.Error(codes.Unimplemented, "method EndKeeper not implemented")
+}
+func (UnimplementedKeeperServiceServer) ShareClosedNames(context.Context, *ShareClosedNamesRequest) (*ShareClosedNamesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ShareClosedNames not implemented")
 }
 func (UnimplementedKeeperServiceServer) ListKeepers(context.Context, *ListKeepersRequest) (*ListKeepersResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListKeepers not implemented")
@@ -254,6 +290,24 @@ func _KeeperService_EndKeeper_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _KeeperService_ShareClosedNames_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ShareClosedNamesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(KeeperServiceServer).ShareClosedNames(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: KeeperService_ShareClosedNames_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(KeeperServiceServer).ShareClosedNames(ctx, req.(*ShareClosedNamesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _KeeperService_ListKeepers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListKeepersRequest)
 	if err := dec(in); err != nil {
@@ -294,6 +348,10 @@ var KeeperService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "EndKeeper",
 			Handler:    _KeeperService_EndKeeper_Handler,
+		},
+		{
+			MethodName: "ShareClosedNames",
+			Handler:    _KeeperService_ShareClosedNames_Handler,
 		},
 		{
 			MethodName: "ListKeepers",

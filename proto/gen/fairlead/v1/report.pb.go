@@ -972,7 +972,10 @@ type Teller struct {
 	// All of it, closed to the keepers by age; never in an answer.
 	Closed []byte `protobuf:"bytes,7,opt,name=closed,proto3" json:"closed,omitempty"`
 	// Keepers that it is closed to. Output only.
-	Keepers       []string `protobuf:"bytes,8,rep,name=keepers,proto3" json:"keepers,omitempty"`
+	Keepers []string `protobuf:"bytes,8,rep,name=keepers,proto3" json:"keepers,omitempty"`
+	// The public keys that it is closed to, in the order of `keepers`; never in an
+	// answer. Empty in what was closed before 2026-12.
+	Recipients    []string `protobuf:"bytes,9,rep,name=recipients,proto3" json:"recipients,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1059,6 +1062,13 @@ func (x *Teller) GetClosed() []byte {
 func (x *Teller) GetKeepers() []string {
 	if x != nil {
 		return x.Keepers
+	}
+	return nil
+}
+
+func (x *Teller) GetRecipients() []string {
+	if x != nil {
+		return x.Recipients
 	}
 	return nil
 }
@@ -1344,7 +1354,7 @@ const file_fairlead_v1_report_proto_rawDesc = "" +
 	"\x04part\x18\x01 \x01(\x0e2\x18.fairlead.v1.RemovedPartR\x04part\x12;\n" +
 	"\vremove_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"removeTime\x12'\n" +
-	"\x0fretention_class\x18\x03 \x01(\tR\x0eretentionClass:\x04\xd8\xe7\x18\x00\"\xed\x02\n" +
+	"\x0fretention_class\x18\x03 \x01(\tR\x0eretentionClass:\x04\xd8\xe7\x18\x00\"\xa1\x03\n" +
 	"\x06Teller\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12.\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\v\xbaH\x04r\x02\x18x\xe0\xe7\x18\x01R\vdisplayName\x12&\n" +
@@ -1356,7 +1366,10 @@ const file_fairlead_v1_report_proto_rawDesc = "" +
 	"erase_date\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18\n" +
 	"R\teraseDate\x12%\n" +
 	"\x06closed\x18\a \x01(\fB\r\xbaH\x06z\x04\x18\x80\x80\x01\xe8\xe7\x18\x01R\x06closed\x12(\n" +
-	"\akeepers\x18\b \x03(\tB\x0e\xbaH\v\x92\x01\b\x10\x14\"\x04r\x02\x18PR\akeepers:\x04\xd8\xe7\x18\x03\"\xb6\x04\n" +
+	"\akeepers\x18\b \x03(\tB\x0e\xbaH\v\x92\x01\b\x10\x14\"\x04r\x02\x18PR\akeepers\x122\n" +
+	"\n" +
+	"recipients\x18\t \x03(\tB\x12\xbaH\v\x92\x01\b\x10\x14\"\x04r\x02\x18x\xe8\xe7\x18\x01R\n" +
+	"recipients:\x04\xd8\xe7\x18\x03\"\xb6\x04\n" +
 	"\aRelease\x12&\n" +
 	"\tsubstance\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\tsubstance\x121\n" +
 	"\bquantity\x18\x02 \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\bquantity\x88\x01\x01\x12,\n" +
