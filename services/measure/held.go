@@ -161,25 +161,16 @@ func (s *Service) countYear(f Facts, t Tree, d pb.Dimension, year int, scope []s
 	if c.Counts == nil || len(c.Counts) == 0 || t.Root() == "" {
 		return c, nil, -1, nil
 	}
-	places := []string{t.Root()}
+	places := newPlaces(t)
 	for _, h := range c.Sides[0].Heads {
-		for _, w := range t.Path(h.GetKey()) {
-			if !slices.Contains(places, w) {
-				places = append(places, w) // each before those below it
-			}
-		}
+		places.add(h.GetKey())
 	}
-	parent, direct := make([]int, len(places)), make([][]int64, len(places))
-	for i, w := range places {
-		path := t.Path(w)
-		parent[i] = -1
-		if i > 0 && len(path) > 1 {
-			parent[i] = slices.Index(places, path[len(path)-2])
-		}
+	direct := make([][]int64, len(places.names))
+	for i := range direct {
 		direct[i] = make([]int64, len(c.Sides[1].Heads))
 	}
 	for p, h := range c.Sides[0].Heads {
-		if i := slices.Index(places, h.GetKey()); i >= 0 {
+		if i := slices.Index(places.names, h.GetKey()); i >= 0 {
 			for k := range c.Sides[1].Heads {
 				direct[i][k] += c.Counts[c.At(p, k)]
 			}
@@ -187,9 +178,9 @@ func (s *Service) countYear(f Facts, t Tree, d pb.Dimension, year int, scope []s
 	}
 	at := 0
 	if len(scope) == 1 {
-		at = slices.Index(places, scope[0])
+		at = slices.Index(places.names, scope[0])
 	}
-	return c, guard.NewLattice(parent, direct, s.smallest), at, nil
+	return c, guard.NewLattice(places.parent, direct, s.smallest), at, nil
 }
 
 // fewReason says why counts are held back.

@@ -130,28 +130,6 @@ func (s *Service) daysTold(q *question, r rule, year int) (bool, error) {
 	return told[slices.Index(places.names, q.scope[0])], nil
 }
 
-// places are workplaces with those above them, each before those below it.
-type places struct {
-	tree   Tree
-	names  []string
-	parent []int
-}
-
-func newPlaces(t Tree) *places { return &places{tree: t, names: []string{t.Root()}, parent: []int{-1}} }
-
-// add puts a workplace and those above it in, once.
-func (p *places) add(workplace string) {
-	above := 0
-	for _, w := range p.tree.Path(workplace) {
-		at := slices.Index(p.names, w)
-		if at < 0 {
-			at = len(p.names)
-			p.names, p.parent = append(p.names, w), append(p.parent, above)
-		}
-		above = at
-	}
-}
-
 // holdBack takes everything out of a figure that tells it.
 func (q *question) holdBack(v *pb.MeasureValue, t *tally, why string) {
 	v.HeldBack, v.Defined = true, false
