@@ -1,13 +1,9 @@
 package cli
 
 import (
-	"fmt"
-	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
 	"fairlead/clients/cli/page"
@@ -55,30 +51,10 @@ func (s *session) listPeople(cmd *cobra.Command, left bool) error {
 	return s.show(all, func(p *page.Page) {
 		var rows [][]string
 		for _, one := range all.GetPrincipals() {
-			rows = append(rows, []string{words.Short(one.GetName()), one.GetDisplayName(), one.GetSignInName(), grantWords(one), words.Of(one.GetState())})
+			rows = append(rows, []string{words.Short(one.GetName()), one.GetDisplayName(), one.GetSignInName(), words.Grants(one), words.Of(one.GetState())})
 		}
 		p.Table([]page.Column{{Head: "id"}, {Head: "name"}, {Head: "signs in as"}, {Head: "may"}, {Head: "state"}}, rows)
 	})
-}
-
-// grantWords says what somebody may do and where.
-func grantWords(p *pb.Principal) string {
-	var out []string
-	for _, g := range p.GetGrants() {
-		text := words.Of(g.GetRole())
-		var where []string
-		for _, w := range g.GetWorkplaces() {
-			where = append(where, words.Short(w))
-		}
-		switch {
-		case len(where) > 0:
-			text += " for " + strings.Join(where, ", ")
-		case len(g.GetReports()) > 0:
-			text += fmt.Sprintf(" of %d reports", len(g.GetReports()))
-		}
-		out = append(out, text)
-	}
-	return strings.Join(out, "; ")
 }
 
 // parseGrants reads grants as they are typed: role, or role:workplace,workplace.
@@ -128,7 +104,7 @@ func (s *session) peopleAddCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return s.show(r, func(pg *page.Page) { pg.Linef("Added: %s, %s.", words.Short(r.GetName()), grantWords(r)) })
+			return s.show(r, func(pg *page.Page) { pg.Linef("Added: %s, %s.", words.Short(r.GetName()), words.Grants(r)) })
 		},
 	}
 	c.Flags().StringVar(&p.SignInName, "sign-in", "", "name to sign in with; without one only tablets and tokens")
@@ -153,7 +129,9 @@ func (s *session) changePerson(cmd *cobra.Command, id string, paths []string, se
 	if err != nil {
 		return err
 	}
-	return s.show(r, func(p *page.Page) { p.Linef("%s: %s, %s.", r.GetDisplayName(), grantWords(r), words.Of(r.GetState())) })
+	return s.show(r, func(p *page.Page) {
+		p.Linef("%s: %s, %s.", r.GetDisplayName(), words.Grants(r), words.Of(r.GetState()))
+	})
 }
 
 func (s *session) peopleGrantCommand() *cobra.Command {
@@ -198,85 +176,6 @@ func (s *session) peopleEndCommand() *cobra.Command {
 			}
 			return s.show(r, func(p *page.Page) { p.Linef("%s has left: nothing lets them in any more.", r.GetDisplayName()) })
 		}}
-}
-
-func (s *session) peopleImportCommand() *cobra.Command {
-	var check bool
-	c := &cobra.Command{
-		Use:   "import FILE",
-		Short: "Bring in people from a table: all of it is checked before anything is stored",
-		Long: `Bring in people from a table. The first line names the columns:
-
-  name,role,workplaces,sign_in_name,on_tablets
-  R. Fern,supervisor,northside-trees,r.fern,yes
-
-workplaces, sign_in_name and on_tablets may be left out. The same file again
-changes nothing. "-" reads standard input.`,
-		Args: cobra.ExactArgs(1),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			in := s.env.In
-			if args[0] != "-" {
-				f, err := os.Open(args[0])
-				if err != nil {
-					return err
-				}
-				defer f.Close()
-				in = f
-			}
-			rows, problems, err := peoplefile.Read(in)
-			if err != nil {
-				return err
-			}
-			return s.importPeople(cmd, rows, problems, check)
-		},
-	}
-	c.Flags().BoolVar(&check, "check", false, "check only; nothing is stored")
-	return c
-}
-
-func (s *session) importPeople(cmd *cobra.Command, rows []peoplefile.Row, problems []peoplefile.Problem, check bool) error {
-	c, err := s.dial()
-	if err != nil {
-		return err
-	}
-	var wrong []string
-	for _, p := range problems {
-		at := fmt.Sprintf("line %d", p.Line)
-		if p.Column != "" {
-			at += ", " + p.Column
-		}
-		wrong = append(wrong, at+": "+p.Cure)
-	}
-	var fresh []*pb.Principal
-	for _, row := range rows {
-		_, err := c.Principals.CreatePrincipal(cmd.Context(), &pb.CreatePrincipalRequest{Principal: row.Principal, ValidateOnly: true})
-		switch status.Code(err) {
-		case codes.OK:
-			fresh = append(fresh, row.Principal)
-		case codes.AlreadyExists:
-		case codes.InvalidArgument:
-			wrong = append(wrong, fmt.Sprintf("line %d: %s", row.Line, status.Convert(err).Message()))
-		default:
-			return err
-		}
-	}
-	if len(wrong) > 0 {
-		return fmt.Errorf("nothing was stored; mend these and bring the file in again:\n  %s", strings.Join(wrong, "\n  "))
-	}
-	if !check {
-		for i, p := range fresh {
-			if _, err := c.Principals.CreatePrincipal(cmd.Context(), &pb.CreatePrincipalRequest{Principal: p}); err != nil {
-				return fmt.Errorf("%d of %d were added; bring the file in again to go on: %w", i, len(fresh), err)
-			}
-		}
-	}
-	return s.show(&pb.ListPrincipalsResponse{Principals: fresh}, func(p *page.Page) {
-		if check {
-			p.Linef("%d people would be added, %d are there already. Nothing was stored.", len(fresh), len(rows)-len(fresh))
-			return
-		}
-		p.Linef("%d people added, %d were there already.", len(fresh), len(rows)-len(fresh))
-	})
 }
 
 func (s *session) peopleTokenCommand() *cobra.Command {

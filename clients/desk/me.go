@@ -43,17 +43,17 @@ func (d *desk) renderMe(v *visit, code int, done string, wrong []flaw) {
 		d.problem(v.w, v, err)
 		return
 	}
-	password := false
+	password, helped := false, ""
 	var others []*pb.Credential
 	for _, c := range have.GetCredentials() {
 		if c.GetKind() == pb.CredentialKind_CREDENTIAL_KIND_PASSWORD {
-			password = true
+			password, helped = true, c.GetHelpedBy()
 			continue
 		}
 		others = append(others, c)
 	}
 	d.pages.render(v.w, code, "me", view{Title: "How I sign in", Here: "me", Visit: v, Done: done, Data: map[string]any{
-		"Ways": ways, "Password": password, "Others": others, "Sessions": open.GetSessions(), "Flaws": located(wrong, meFields),
+		"Ways": ways, "Password": password, "HelpedBy": helped, "Others": others, "Sessions": open.GetSessions(), "Flaws": located(wrong, meFields),
 		"ByToken": !strings.HasPrefix(v.token, sessionPrefix)}})
 }
 
