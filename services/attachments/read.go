@@ -73,6 +73,30 @@ func (s *Service) get(ctx context.Context, name string) (*pb.Attachment, error) 
 	return read(res)
 }
 
+// cover covers what is said of attachments of a report for whoever may not know who
+// did what. The pictures and the sound themselves are not covered.
+func (s *Service) cover(ctx context.Context, report string, all ...*pb.Attachment) error {
+	if s.Masks == nil || len(all) == 0 {
+		return nil
+	}
+	r := &pb.Report{}
+	res, err := s.Ledger.Get(ctx, report)
+	if err != nil {
+		return fault.FromLedger(err, record.Etag)
+	}
+	if err := record.Read(res.Body, res.Revision, r); err != nil {
+		return err
+	}
+	if access.ViewOf(access.From(ctx).At(s.Tree, r.GetWorkplace(), report)).Actors {
+		return nil
+	}
+	var texts []*string
+	for _, a := range all {
+		texts = append(texts, &a.Caption, &a.RemoveReason)
+	}
+	return s.Masks.CoverBeside(ctx, report, texts...)
+}
+
 // read decodes an attachment. One whose record was erased is as good as
 // removed.
 func read(res ledger.Resource) (*pb.Attachment, error) {

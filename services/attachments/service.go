@@ -12,6 +12,7 @@ import (
 	"fairlead/services/attachments/media"
 	"fairlead/services/blob"
 	"fairlead/services/ledger"
+	"fairlead/services/record"
 )
 
 // Limits.
@@ -36,10 +37,18 @@ type Tree interface {
 	Location(name string) *time.Location
 }
 
-// Deps is what the room stands on. All are required.
+// Masks cover what may say who somebody is; see services/masking.
+type Masks interface {
+	// CoverBeside covers texts that are said beside a report.
+	CoverBeside(ctx context.Context, report string, texts ...*string) error
+}
+
+// Deps is what the room stands on. All are required but Masks: without them
+// everybody reads captions as they were written.
 type Deps struct {
 	Ledger ledger.Ledger
 	Tree   Tree
+	Masks  Masks
 	// Store keeps the bytes.
 	Store blob.Store
 	// Spool is a folder for uploads on their way.
@@ -86,7 +95,12 @@ func (s *Service) GetAttachment(ctx context.Context, req *pb.GetAttachmentReques
 	if err := s.wait(ctx, req.GetMinSequenceNumber()); err != nil {
 		return nil, err
 	}
-	return s.get(ctx, req.GetName())
+	a, err := s.get(ctx, req.GetName())
+	if err != nil {
+		return nil, err
+	}
+	report, _ := record.ReportOf(req.GetName())
+	return a, s.cover(ctx, report, a)
 }
 
 // ListAttachments implements AttachmentService.
@@ -94,7 +108,11 @@ func (s *Service) ListAttachments(ctx context.Context, req *pb.ListAttachmentsRe
 	if err := s.wait(ctx, req.GetMinSequenceNumber()); err != nil {
 		return nil, err
 	}
-	return s.list(ctx, req)
+	out, err := s.list(ctx, req)
+	if err != nil {
+		return nil, err
+	}
+	return out, s.cover(ctx, req.GetParent(), out.GetAttachments()...)
 }
 
 // RemoveAttachment implements AttachmentService.

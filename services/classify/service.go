@@ -22,9 +22,18 @@ type Past interface {
 	Log(ctx context.Context, as *pb.AsAt, field string) (moment.Point, *moment.Log, error)
 }
 
+// Masks cover what may say who somebody is; see services/masking.
+type Masks interface {
+	// CoverBeside covers texts that are said beside a report.
+	CoverBeside(ctx context.Context, report string, texts ...*string) error
+}
+
 // Service implements ClassificationService.
 type Service struct {
 	pb.UnimplementedClassificationServiceServer
+	// Masks cover names in notes for whoever may not know who did what; nil
+	// covers nothing.
+	Masks  Masks
 	ledger ledger.Ledger
 	tree   Tree
 	past   Past
@@ -147,6 +156,7 @@ func (s *Service) ListCodings(ctx context.Context, req *pb.ListCodingsRequest) (
 		return nil, fmt.Errorf("classify: list codings: %w", err)
 	}
 	seen := map[string]bool{}
+	var notes []*string
 	for _, res := range list {
 		c := &pb.Coding{}
 		if err := record.Read(res.Body, res.Revision, c); err != nil {
@@ -154,6 +164,7 @@ func (s *Service) ListCodings(ctx context.Context, req *pb.ListCodingsRequest) (
 		}
 		if !view.Actors {
 			c.Coder = ""
+			notes = append(notes, &c.Note)
 		}
 		out.Codings = append(out.Codings, c)
 		for _, code := range s.tables.codesOf(c) {
@@ -162,6 +173,9 @@ func (s *Service) ListCodings(ctx context.Context, req *pb.ListCodingsRequest) (
 				out.Codes = append(out.Codes, code)
 			}
 		}
+	}
+	if len(notes) > 0 && s.Masks != nil {
+		return out, s.Masks.CoverBeside(ctx, req.GetParent(), notes...)
 	}
 	return out, nil
 }

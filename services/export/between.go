@@ -254,6 +254,9 @@ func (b *between) listHours(ctx context.Context, out *pb.SummaryComparison, work
 		}
 		d := &pb.HoursDifference{Workplace: is.GetWorkplace(), Month: is.GetMonth(), Group: wordsOf(is.GetEmploymentGroup().String(), "EMPLOYMENT_GROUP_"),
 			IsHours: is.GetHoursWorked(), IsHeads: is.HeadCount, Reason: is.GetRestateReason()}
+		if b.s.d.Masks != nil && !access.ViewOf(b.who).Actors {
+			b.s.d.Masks.CoverPlain(&d.Reason)
+		}
 		if kept {
 			d.WasHours, d.WasHeads = proto.Float64(was.GetHoursWorked()), was.HeadCount
 		}

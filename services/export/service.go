@@ -64,11 +64,19 @@ type Deps struct {
 	Draw func(*pb.Chart, figure.Size) (*figure.Figure, error)
 	// Edition names the code tables with their credit.
 	Edition string
+	// Masks cover names in reasons; nil covers nothing.
+	Masks Masks
 	// Clock gives the time that a summary says it was made at.
 	Clock func() time.Time
 	// Smallest is the least count that is told where small ones are held back;
 	// 0 is [guard.Smallest].
 	Smallest int
+}
+
+// Masks cover what may say who somebody is; see services/masking.
+type Masks interface {
+	// CoverPlain covers texts that belong to no one report.
+	CoverPlain(texts ...*string)
 }
 
 // Service implements ExportService.

@@ -48,9 +48,18 @@ type Past interface {
 	At(ctx context.Context, as *pb.AsAt, field string) (moment.Point, *moment.Log, Tree, error)
 }
 
+// Masks cover what may say who somebody is; see services/masking.
+type Masks interface {
+	// CoverPlain covers texts that belong to no one report.
+	CoverPlain(texts ...*string)
+}
+
 // Service implements HoursService.
 type Service struct {
 	pb.UnimplementedHoursServiceServer
+	// Masks cover names in reasons for whoever may not know who did what; nil
+	// covers nothing.
+	Masks  Masks
 	ledger ledger.Ledger
 	tree   Tree
 	past   Past
@@ -123,6 +132,11 @@ func (s *Service) ListHours(ctx context.Context, req *pb.ListHoursRequest) (*pb.
 	rows, more, err := list(ctx, from, workplaces, req.GetStartMonth(), req.GetEndMonth(), after, size)
 	if err != nil {
 		return nil, fault.FromLedger(err, record.Etag)
+	}
+	if who := access.From(ctx); s.Masks != nil && !who.Has(pb.Role_ROLE_ADMINISTRATOR) && !access.ViewOf(who).Actors {
+		for _, h := range rows {
+			s.Masks.CoverPlain(&h.RestateReason)
+		}
 	}
 	out := &pb.ListHoursResponse{Hours: rows, AsAt: at}
 	if more {

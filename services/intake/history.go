@@ -64,7 +64,14 @@ func (s *Service) history(ctx context.Context, r *pb.Report) (*pb.ListReportHist
 		}
 		out.Entries = append(out.Entries, e)
 	}
-	return out, nil
+	if view.Actors || s.Masks == nil {
+		return out, nil
+	}
+	reasons := make([]*string, 0, len(out.GetEntries()))
+	for _, e := range out.GetEntries() {
+		reasons = append(reasons, &e.Reason)
+	}
+	return out, s.Masks.CoverBeside(ctx, r.GetName(), reasons...)
 }
 
 // hideFiler takes out of the entry of a filing what could tell who told: the

@@ -83,8 +83,11 @@ type Keepers interface {
 
 // Masks cover what may say who somebody is; see services/masking.
 type Masks interface {
-	// Cover returns a copy of a report as those beyond its circle may read it.
+	// Cover returns a report as those beyond its circle may read it. It leaves
+	// the report as it is.
 	Cover(ctx context.Context, r *pb.Report) (*pb.Report, error)
+	// CoverBeside covers texts that are said beside a report.
+	CoverBeside(ctx context.Context, report string, texts ...*string) error
 }
 
 // Deps is what the room stands on. All are required but Codes, Keepers and

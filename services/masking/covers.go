@@ -121,7 +121,9 @@ func (c *Covers) CoverBeside(ctx context.Context, report string, texts ...*strin
 		return err
 	}
 	for _, t := range texts {
-		*t = house.Cover(*t, own)
+		if *t != "" {
+			*t = house.Cover(*t, own)
+		}
 	}
 	return nil
 }
@@ -130,7 +132,9 @@ func (c *Covers) CoverBeside(ctx context.Context, report string, texts ...*strin
 func (c *Covers) CoverPlain(texts ...*string) {
 	house := c.House()
 	for _, t := range texts {
-		*t = house.Cover(*t, nil)
+		if *t != "" {
+			*t = house.Cover(*t, nil)
+		}
 	}
 }
 

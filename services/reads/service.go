@@ -23,6 +23,15 @@ type Service struct {
 	tree   access.Tree
 	// flush writes down what waits, so that an answer is not behind.
 	flush func(ctx context.Context) error
+	// Masks cover names in reasons for whoever may not know who did what; nil
+	// covers nothing.
+	Masks Masks
+}
+
+// Masks cover what may say who somebody is; see services/masking.
+type Masks interface {
+	// CoverBeside covers texts that are said beside a report.
+	CoverBeside(ctx context.Context, report string, texts ...*string) error
 }
 
 // New returns the service. flush may be nil.
@@ -63,6 +72,15 @@ func (s *Service) ListReads(ctx context.Context, req *pb.ListReadsRequest) (*pb.
 	}
 	if err != nil {
 		return nil, err
+	}
+	if s.Masks != nil && req.GetReport() != "" && !access.ViewOf(who).Actors {
+		var reasons []*string
+		for _, one := range out.GetReadings() {
+			reasons = append(reasons, &one.Reason)
+		}
+		if err := s.Masks.CoverBeside(ctx, req.GetReport(), reasons...); err != nil {
+			return nil, err
+		}
 	}
 	slices.SortStableFunc(out.Readings, func(a, b *pb.Reading) int { return b.GetReadTime().AsTime().Compare(a.GetReadTime().AsTime()) })
 	out.Readings = out.Readings[:min(most, len(out.Readings))]

@@ -33,8 +33,16 @@ type Facts interface {
 	Wait(ctx context.Context, seq int64) error
 }
 
-// Deps is what the room stands on. All are required.
+// Masks cover what may say who somebody is; see services/masking.
+type Masks interface {
+	// CoverPlain covers texts that belong to no one report.
+	CoverPlain(texts ...*string)
+}
+
+// Deps is what the room stands on. All are required but Masks: without them
+// everybody reads reasons as they were given.
 type Deps struct {
+	Masks  Masks
 	Ledger ledger.Ledger
 	Tree   Tree
 	Facts  Facts
@@ -63,6 +71,9 @@ func New(d Deps) (*Service, error) {
 // ListRetentionClasses implements RetentionService.
 func (s *Service) ListRetentionClasses(ctx context.Context, _ *pb.ListRetentionClassesRequest) (*pb.ListRetentionClassesResponse, error) {
 	list, err := s.classes(ctx, s.Ledger)
+	for _, c := range list {
+		s.cover(ctx, &c.ChangeReason)
+	}
 	return &pb.ListRetentionClassesResponse{Classes: list}, err
 }
 
@@ -93,6 +104,15 @@ func (s *Service) StopRetentionClass(ctx context.Context, req *pb.StopRetentionC
 	return s.stop(ctx, req)
 }
 
+// cover covers the names of the house in reasons for whoever may not know who did
+// what. An administrator keeps the names of people.
+func (s *Service) cover(ctx context.Context, texts ...*string) {
+	who := access.From(ctx)
+	if s.Masks != nil && !who.Has(pb.Role_ROLE_ADMINISTRATOR) && !access.ViewOf(who).Actors {
+		s.Masks.CoverPlain(texts...)
+	}
+}
+
 // ListLegalHolds implements RetentionService.
 func (s *Service) ListLegalHolds(ctx context.Context, _ *pb.ListLegalHoldsRequest) (*pb.ListLegalHoldsResponse, error) {
 	list, err := s.holds(ctx, s.Ledger)
@@ -103,6 +123,9 @@ func (s *Service) ListLegalHolds(ctx context.Context, _ *pb.ListLegalHoldsReques
 		for _, h := range list {
 			h.Reports, h.People = nil, nil
 		}
+	}
+	for _, h := range list {
+		s.cover(ctx, &h.Reason, &h.AskedBy, &h.ReleaseReason)
 	}
 	return &pb.ListLegalHoldsResponse{LegalHolds: list}, nil
 }

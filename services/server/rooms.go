@@ -150,6 +150,7 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	r.past = newPast(known, figures, codes, cfg.Clock)
 	r.places = workplace.New(l, tree, r.past, tokens, r.rules, cfg.Clock, uuid.NewString)
 	r.codes = classify.New(l, tree, r.past, codes, cfg.Clock)
+	r.codes.Masks = covers
 	r.masks = masking.New(masking.Deps{Ledger: l, Tree: tree, Covers: covers})
 	r.keepers = keepers.New(keepers.Deps{Ledger: l, Slow: principals.NewThrottle(cfg.Clock), Principals: named{r.registry, cfg.Directory}, Clock: cfg.Clock})
 	r.reports = intake.New(intake.Deps{
@@ -158,6 +159,7 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 		NewID: newID, RandomID: uuid.NewString,
 	})
 	r.hours = hours.New(l, tree, pastOfHours{r.past}, tokens, r.rules, cfg.Clock)
+	r.hours.Masks = covers
 	r.numbers = measure.New(figures, tree, pastOfFigures{r.past}, cfg.Clock)
 	r.numbers.Smallest(cfg.Smallest)
 	if err := r.numbers.GoesBy(cfg.GoesBy); err != nil {
@@ -165,7 +167,7 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	}
 	r.search = search.New(r.index, tree, figures, tokens)
 	r.export = export.New(export.Deps{
-		Measures: r.numbers, Finder: figures, Log: l, Tree: tree, Past: pastOfSummaries{r.past}, Draw: measure.Draw,
+		Masks: covers, Measures: r.numbers, Finder: figures, Log: l, Tree: tree, Past: pastOfSummaries{r.past}, Draw: measure.Draw,
 		Edition: codes.Credit(), Clock: cfg.Clock, Smallest: cfg.Smallest,
 	})
 	signer, err := checkpoint.Open(cfg.Data)
@@ -199,6 +201,7 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	})
 	r.recorder = reads.NewRecorder(l, cfg.Clock, newID, cfg.Log)
 	r.reads = reads.New(l, tree, r.recorder.Flush)
+	r.reads.Masks = covers
 	r.compute = compute.New()
 	keys, err := envelope.OpenKeys(filepath.Join(cfg.Data, SealingFolder))
 	if err != nil {
@@ -211,9 +214,9 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	}
 	r.closeFiles = closer.Close
 	r.files = attachments.New(attachments.Deps{
-		Ledger: l, Tree: tree, Store: store, Spool: cfg.path(SpoolFolder), Clock: cfg.Clock, NewID: newID, RandomID: uuid.NewString,
+		Ledger: l, Tree: tree, Masks: covers, Store: store, Spool: cfg.path(SpoolFolder), Clock: cfg.Clock, NewID: newID, RandomID: uuid.NewString,
 	})
-	r.keeping, err = retention.New(retention.Deps{Ledger: l, Tree: tree, Facts: figures, Clock: cfg.Clock, NewID: newID})
+	r.keeping, err = retention.New(retention.Deps{Masks: covers, Ledger: l, Tree: tree, Facts: figures, Clock: cfg.Clock, NewID: newID})
 	return r, err
 }
 
