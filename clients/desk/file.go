@@ -193,7 +193,8 @@ func (d *desk) file(w http.ResponseWriter, r *http.Request) {
 	}
 	stored, not := d.attachAll(ctx, resp.GetReport(), posted(r, "caption"), part, parts)
 	d.pages.render(w, http.StatusOK, "sent", view{Title: "Received", Here: "file", Visit: v, Data: map[string]any{
-		"Report": resp.GetReport(), "Receipt": resp.GetReceiptCode(), "Notes": resp.GetNotes(), "Places": places, "Stored": stored, "NotTaken": not}})
+		"Report": resp.GetReport(), "Receipt": resp.GetReceiptCode(), "Notes": resp.GetNotes(), "Places": places, "Stored": stored, "NotTaken": not,
+		"Listed": v != nil && resp.GetReport().GetTellerMode() == pb.TellerMode_TELLER_MODE_NAMED && v.may("MyReportService.ListMyReports")}})
 }
 
 // fileRequest reads the form. Times are those of the clock on the wall at the

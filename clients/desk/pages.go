@@ -33,7 +33,7 @@ type view struct {
 }
 
 func parsePages() (*pages, error) {
-	frame, err := template.New("frame").Funcs(functions()).ParseFS(pageFiles, "pages/frame.html", "pages/parts.html")
+	frame, err := template.New("frame").Funcs(functions()).ParseFS(pageFiles, "pages/frame.html", "pages/parts.html", "pages/came.html")
 	if err != nil {
 		return nil, fmt.Errorf("desk: frame: %w", err)
 	}
@@ -44,7 +44,7 @@ func parsePages() (*pages, error) {
 	p := &pages{byName: map[string]*template.Template{}}
 	for _, n := range names {
 		name := strings.TrimSuffix(n.Name(), ".html")
-		if name == "frame" || name == "parts" {
+		if name == "frame" || name == "parts" || name == "came" {
 			continue
 		}
 		t, err := frame.Clone()

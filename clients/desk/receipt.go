@@ -36,10 +36,12 @@ func (d *desk) renderReceipt(w http.ResponseWriter, r *http.Request, code int, p
 	if !signedIn {
 		v = nil
 	}
-	p.Flaws = located(p.Flaws, map[string]shown{"code": {"Receipt code", "code"}, "text": {"Your words", "text"}, "answers": {"Your words", "text"}})
+	p.Flaws = located(p.Flaws, heardFields)
 	d.pages.render(w, code, "receipt", view{Title: "What came of it", Here: "receipt", Visit: v, Done: done, Data: map[string]any{
 		"Code": p.Code, "Progress": p.Progress, "Messages": p.Messages, "Words": p.Words, "Answers": p.Answers, "Flaws": p.Flaws}})
 }
+
+var heardFields = map[string]shown{"code": {"Receipt code", "code"}, "text": {"Your words", "text"}, "answers": {"Your words", "text"}}
 
 // receiptDone is what the page says after a message.
 var receiptDone = map[string]string{"answer": "Sent. Whoever looks after the report can read it.",

@@ -24,7 +24,7 @@ func TestRoles(t *testing.T) {
 		b := newTab(t, h)
 		b.signIn("worker")
 		require.Equal(t, "/report", b.path(), "the one thing there is to do comes first")
-		require.Equal(t, []string{"Report something"}, b.ways())
+		require.Equal(t, []string{"Reports you told", "Report something"}, b.ways())
 		for _, path := range []string{"/reports", "/reports/" + names["injury"], "/numbers", "/numbers/chart", "/codes", "/setup"} {
 			require.EqualValues(t, 403, b.open(path), path)
 		}
