@@ -46,6 +46,7 @@ type desk struct {
 	files     pb.AttachmentServiceClient
 	receipts  pb.ReceiptServiceClient
 	messages  pb.MessageServiceClient
+	own       pb.MyReportServiceClient
 	reads     pb.ReadServiceClient
 	masks     pb.MaskServiceClient
 	keepers   pb.KeeperServiceClient
@@ -80,6 +81,7 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 		export: pb.NewExportServiceClient(conn), changes: pb.NewChangeServiceClient(conn),
 		access: pb.NewAccessServiceClient(conn), retention: pb.NewRetentionServiceClient(conn), files: pb.NewAttachmentServiceClient(conn),
 		receipts: pb.NewReceiptServiceClient(conn), messages: pb.NewMessageServiceClient(conn), reads: pb.NewReadServiceClient(conn),
+		own:   pb.NewMyReportServiceClient(conn),
 		masks: pb.NewMaskServiceClient(conn), keepers: pb.NewKeeperServiceClient(conn),
 		principals: pb.NewPrincipalServiceClient(conn), devices: pb.NewDeviceServiceClient(conn), signins: pb.NewSignInServiceClient(conn),
 		opts: opts, pages: p, sessions: newSessions(opts.Clock),
@@ -180,6 +182,9 @@ func (d *desk) routes() error {
 		"POST /keep/apply":            {"RetentionService.ApplyRetention", d.keep("apply", "applied", d.applyDue)},
 		"POST /keep/person":           {"RetentionService.ErasePerson", d.erase("person", d.erasePerson)},
 		"POST /keep/teller":           {"RetentionService.EraseTeller", d.erase("teller", d.eraseTeller)},
+		"GET /mine":                   {"MyReportService.ListMyReports", d.mine},
+		"GET /mine/{id}":              {"MyReportService.GetMyReport", d.mineOne},
+		"POST /mine/{id}":             {"MyReportService.GetMyReport", d.mineSay},
 		"GET /me":                     {"SignInService.ListCredentials", d.me},
 		"POST /me/password":           {"SignInService.ListCredentials", d.changePassword},
 		"POST /me/passkey":            {"SignInService.FinishAddPasskey", d.addPasskey},
