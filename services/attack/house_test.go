@@ -76,7 +76,9 @@ type house struct {
 	// receipts the codes of both.
 	confidential, anonymous string
 	photo                   string
-	receipts                []string
+	// captioned is a photo whose caption names people; see tellOfPeople.
+	captioned string
+	receipts  []string
 }
 
 // roles are all that the directory knows.

@@ -44,6 +44,7 @@ func (h *house) questions() (out []ask) {
 		add("ClassificationService.ListCodings", &pb.ListCodingsRequest{Parent: r})
 		add("MessageService.ListReportMessages", &pb.ListReportMessagesRequest{Report: r})
 		add("ReadService.ListReads", &pb.ListReadsRequest{Report: r})
+		add("MaskService.SuggestMasks", &pb.SuggestMasksRequest{Report: r})
 		add("MyReportService.GetMyReport", &pb.GetMyReportRequest{Name: r})
 		add("MyReportService.ListMyReportMessages", &pb.ListMyReportMessagesRequest{Report: r})
 	}
@@ -120,7 +121,7 @@ var apart = map[string]string{
 // reads reports whether a method changes nothing.
 func reads(method string) bool {
 	_, name, _ := strings.Cut(method, ".")
-	for _, word := range []string{"Get", "List", "LookUp", "Compute", "Compare", "Tabulate", "Search", "Export", "Watch", "Rank", "Cross", "Find", "Read", "Preview"} {
+	for _, word := range []string{"Get", "List", "LookUp", "Compute", "Compare", "Tabulate", "Search", "Export", "Watch", "Rank", "Cross", "Find", "Read", "Preview", "Suggest"} {
 		if strings.HasPrefix(name, word) {
 			return true
 		}
