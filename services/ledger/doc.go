@@ -62,6 +62,16 @@
 // before, such as backups, keep what they hold until they are destroyed or the
 // erasure is repeated on them.
 //
+// Nothing is kept by which what was erased could be tried: the half of the salt
+// that belongs to an erased body goes ([Salt.Forgotten]), and so does the
+// fingerprint of each request that made it. Fingerprints of other requests are
+// keyed with a secret in a file beside the database ([Secret]); with it, or with
+// a guess at it of 256 bits, somebody could try what was asked for. A replay
+// whose fingerprint is gone, or was keyed with a secret that is not at hand, is
+// told by actor and id alone, so that losing the file costs a check and never a
+// report. Plain fingerprints of older programs are keyed when a ledger is opened;
+// in backups made before they stay plain.
+//
 // The chain cannot show by itself that its newest entries were cut off: compare
 // with a head noted elsewhere. [Ledger.Verify] finds a cut log when a resource
 // or a request id still points past its end.

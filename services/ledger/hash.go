@@ -37,6 +37,19 @@ func (s Salt) Who() []byte { return s[:saltSize] }
 // Body is the half that BodyHash uses.
 func (s Salt) Body() []byte { return s[saltSize:] }
 
+// Forgotten is the salt as it is stored once the body is erased: without the half
+// that belongs to it, so that nobody can try what the body was. What it has been
+// is in the hash of the body, which is all that the chain asks for. A change of
+// format 1 has no salt to forget.
+func (s Salt) Forgotten() []byte {
+	if s.Format() == 1 {
+		return []byte{}
+	}
+	out := make([]byte, len(s))
+	copy(out, s.Who())
+	return out
+}
+
 // Format is the format of the hash of a change with this salt: 1 or 2.
 func (s Salt) Format() int {
 	if s == (Salt{}) {

@@ -80,7 +80,7 @@ type Request struct {
 	// their actor: two actors may use the same id for different things.
 	ID string
 	// Fingerprint is a hash of the request's content. The same ID with
-	// another fingerprint is refused.
+	// another fingerprint is refused. It is stored keyed; see Secret.
 	Fingerprint [32]byte
 	// Time is when the request was taken in; zero takes the ledger's clock.
 	// All changes of one write are stamped with it, but never later than the

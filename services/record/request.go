@@ -12,7 +12,9 @@ import (
 
 // Request returns the ledger request of a mutation: who asks, the id that the
 // caller minted, and a fingerprint of everything that was asked for. A replay
-// carries the same id and the same fingerprint; whether the call was a check
+// carries the same id and the same fingerprint, which the ledger keys before it
+// stores it. Passphrases, passwords and PINs are left out by the rooms all the
+// same: whoever has the key as well could try them. Whether the call was a check
 // only, and the id itself, are not part of it.
 func Request(actor, id string, asked proto.Message) (ledger.Request, error) {
 	m := proto.Clone(asked)

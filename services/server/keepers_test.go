@@ -1,6 +1,8 @@
 package server_test
 
 import (
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -11,6 +13,9 @@ import (
 
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/fault"
+	"fairlead/services/ledger"
+	"fairlead/services/record"
+	"fairlead/services/server"
 	"fairlead/services/server/servertest"
 )
 
@@ -207,4 +212,33 @@ func TestCallBackWindow(t *testing.T) {
 	require.Equal(t, "erased", open(short))
 	require.Equal(t, "Linnet Marshwiggle", open(long))
 	require.Equal(t, "Linnet Marshwiggle", open(held))
+}
+
+// TestRequestsAreKeyed: whoever steals the database cannot try names against what
+// is remembered of requests, a replay is known after a restart, and the secret
+// lies beside the database and in every backup's folder.
+func TestRequestsAreKeyed(t *testing.T) {
+	t.Parallel()
+	data := t.TempDir()
+	w := newWorld(t, servertest.Options{Data: data})
+	req := &pb.CreatePersonRequest{RequestId: w.id(), Person: &pb.Person{Name: "people/p-9", DisplayName: "Linnet Marshwiggle",
+		Workplace: "workplaces/northside", EmploymentGroup: pb.EmploymentGroup_EMPLOYMENT_GROUP_EMPLOYEE}}
+	first, err := pb.NewWorkplaceServiceClient(w.Conn()).CreatePerson(w.As("administrator"), req)
+	require.NoError(t, err)
+	asked, err := record.Request("principals/administrator", req.GetRequestId(), req)
+	require.NoError(t, err)
+	w.Stop()
+	everyFile(t, w, func(path string, b []byte) {
+		require.NotContains(t, string(b), string(asked.Fingerprint[:]), "%s holds a plain fingerprint", path)
+	})
+	_, err = os.Stat(filepath.Join(data, server.SealingFolder, ledger.SecretFile))
+	require.NoError(t, err)
+	again := servertest.Start(t, servertest.Options{Data: data})
+	places := pb.NewWorkplaceServiceClient(again.Conn())
+	got, err := places.CreatePerson(again.As("administrator"), req)
+	require.NoError(t, err)
+	require.Equal(t, first.GetName(), got.GetName())
+	req.Person.DisplayName = "Sedge Marshwiggle"
+	_, err = places.CreatePerson(again.As("administrator"), req)
+	require.Equal(t, fault.ReasonRequestIDReused, refused(t, err).reason)
 }

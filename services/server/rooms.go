@@ -53,7 +53,8 @@ const (
 )
 
 // SealingFolder is the folder within the data folder that holds the keys with
-// which tablets' reports are opened. It belongs into every backup.
+// which tablets' reports are opened, and the secret that keys the fingerprints of
+// requests. It belongs into every backup.
 const SealingFolder = "sealing"
 
 // projection follows the log.

@@ -18,8 +18,12 @@ import (
 // openLedger opens the ledger where the configuration says: in the data folder,
 // or in a PostgreSQL database that other servers share.
 func openLedger(ctx context.Context, cfg Config) (ledger.Ledger, error) {
+	secret, err := ledger.OpenSecret(cfg.path(SealingFolder))
+	if err != nil {
+		return nil, fmt.Errorf("server: %w", err)
+	}
 	if cfg.Database == "" {
-		l, err := sqlite.Open(ctx, cfg.Data, sqlite.Options{Clock: cfg.Clock, Log: cfg.Log})
+		l, err := sqlite.Open(ctx, cfg.Data, sqlite.Options{Clock: cfg.Clock, Log: cfg.Log, Secret: secret})
 		if err != nil {
 			return nil, fmt.Errorf("server: open the ledger in %s: %w", cfg.Data, err)
 		}
@@ -30,7 +34,7 @@ func openLedger(ctx context.Context, cfg Config) (ledger.Ledger, error) {
 	if err != nil {
 		return nil, err
 	}
-	l, err := postgres.Open(ctx, cfg.Database, postgres.Options{Clock: cfg.Clock, Log: cfg.Log})
+	l, err := postgres.Open(ctx, cfg.Database, postgres.Options{Clock: cfg.Clock, Log: cfg.Log, Secret: secret})
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("server: open the ledger in %s: %w", postgres.Where(cfg.Database), err), held.Close())
 	}

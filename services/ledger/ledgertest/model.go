@@ -65,8 +65,10 @@ type world struct {
 }
 
 type answered struct {
-	content string
-	receipt ledger.Receipt
+	// forgotten says that something it made was erased, and with it what it asked.
+	forgotten bool
+	content   string
+	receipt   ledger.Receipt
 }
 
 func newWorld() *world {
@@ -141,7 +143,7 @@ func (m *machine) write(rt *rapid.T) {
 
 	if before, known := m.world.requests[r.Actor+" "+r.ID]; known && r.ID != "" {
 		require.False(rt, ran, "a known request id must not run")
-		if before.content != content {
+		if before.content != content && !before.forgotten {
 			require.ErrorIs(rt, err, ledger.ErrRequestReused)
 			return
 		}
@@ -162,7 +164,7 @@ func (m *machine) write(rt *rapid.T) {
 	}
 	require.Equal(rt, want, receipt)
 	if r.ID != "" {
-		next.requests[r.Actor+" "+r.ID] = answered{content, want}
+		next.requests[r.Actor+" "+r.ID] = answered{content: content, receipt: want}
 	}
 	m.world = next
 }
@@ -237,9 +239,18 @@ func (w *world) do(ctx context.Context, tx ledger.Tx, o op, r ledger.Request, no
 // erase forgets every body of a name and keeps the rest.
 func (w *world) erase(name string) {
 	for i := range w.log {
-		if w.log[i].Name == name {
-			w.log[i].Body, w.log[i].Erased = nil, true
+		c := &w.log[i]
+		if c.Name != name {
+			continue
 		}
+		if asked, ok := w.requests[c.Actor+" "+c.RequestID]; ok {
+			asked.forgotten = true
+			w.requests[c.Actor+" "+c.RequestID] = asked
+		}
+		if !c.Erased && c.BodyHash == ledger.BodyHash(c.Salt, c.Body) { // in the open
+			copy(c.Salt[:], c.Salt.Forgotten())
+		}
+		c.Body, c.Erased = nil, true
 	}
 	r := w.current[name]
 	r.Body, r.Erased = nil, true

@@ -114,3 +114,42 @@ func requestActors(t *testing.T, factory Factory) {
 	require.Equal(t, int64(2), r.Revision)
 	sound(t, l)
 }
+
+// replayErased: once what a request made is erased, nothing is kept that its
+// content could be tried against: neither its fingerprint nor the salt of the
+// body. It is still answered from memory, and what it asked is not compared.
+func replayErased(t *testing.T, factory Factory) {
+	backend, clock := factory(t), new(Clock)
+	l := backend.Open(t, clock.Now)
+	first := mustWrite(t, l, ask("ann", "r1", "x"), report("a", "ada fell", ledger.Absent), person("ada", "Ada Quoll"))
+	mustWrite(t, l, ask("ann", "r2", "x"), report("b", "a branch came down", ledger.Absent))
+	salt := func(l ledger.Ledger, i int) ledger.Salt {
+		list, err := l.Changes(t.Context(), 0, 10)
+		require.NoError(t, err)
+		return list[i].Salt
+	}
+	was := salt(l, 0)
+	_, err := l.Write(t.Context(), ask("ann", "r3", "x"), func(ctx context.Context, tx ledger.Tx) error {
+		return tx.Erase(ctx, "reports/a")
+	})
+	require.NoError(t, err)
+	check := func(l ledger.Ledger) {
+		t.Helper()
+		require.Equal(t, was.Who(), salt(l, 0).Who())
+		require.Equal(t, make([]byte, 16), salt(l, 0).Body())
+		for _, content := range []string{"x", "y"} {
+			got, err := l.Write(t.Context(), ask("ann", "r1", content), puts(report("z", "again", ledger.Absent)))
+			require.NoError(t, err)
+			require.True(t, got.Replayed)
+			require.Equal(t, first.Seq, got.Seq)
+		}
+		_, err := l.Write(t.Context(), ask("ann", "r2", "y"), puts())
+		require.ErrorIs(t, err, ledger.ErrRequestReused, "of what was not erased it is kept")
+		sound(t, l)
+	}
+	check(l)
+	require.NoError(t, l.Close())
+	l = backend.Open(t, clock.Now)
+	defer l.Close()
+	check(l)
+}

@@ -89,6 +89,7 @@ func Run(t *testing.T, factory Factory) {
 		{"lists", lists},
 		{"claims", claims},
 		{"replay", replay},
+		{"replay of what was erased", replayErased},
 		{"request ids belong to actors", requestActors},
 		{"abort", abort},
 		{"own puts", ownPuts},

@@ -31,7 +31,7 @@ type database struct{ address string }
 
 func (d database) Open(tb testing.TB, clock func() time.Time) ledger.Ledger {
 	tb.Helper()
-	s, err := postgres.Open(tb.Context(), d.address, postgres.Options{Clock: clock, Readers: 2})
+	s, err := postgres.Open(tb.Context(), d.address, postgres.Options{Clock: clock, Readers: 2, Secret: &ledger.Secret{7}})
 	require.NoError(tb, err)
 	return s
 }

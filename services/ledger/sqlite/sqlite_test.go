@@ -27,7 +27,7 @@ type folder struct{ dir string }
 
 func (f folder) Open(tb testing.TB, clock func() time.Time) ledger.Ledger {
 	tb.Helper()
-	s, err := sqlite.Open(tb.Context(), f.dir, sqlite.Options{Clock: clock})
+	s, err := sqlite.Open(tb.Context(), f.dir, sqlite.Options{Clock: clock, Secret: &ledger.Secret{7}})
 	require.NoError(tb, err)
 	return s
 }

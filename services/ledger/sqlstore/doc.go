@@ -35,7 +35,9 @@
 // the keys of sealed names under the number of the first change they sealed; a
 // destroyed key is NULL. The column changes.seal is that number, 0 for a body
 // in the open, and -1 for one that was erased and replaced by its hash. Table
-// requests remembers every request id for ever with its answer; table claims
+// requests remembers every request id for ever with its answer and a keyed
+// fingerprint (8 bytes tell the secret, 32 are the mark; 32 alone are a plain one
+// of an older program; none was erased); table claims
 // holds unique keys, each with the number of the change they came with.
 // Claims and answers are not part of the hash chain. A service keeps its
 // answers small: what was written can be had again with GetAt and the number in

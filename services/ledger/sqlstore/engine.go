@@ -7,6 +7,8 @@ import (
 	"log/slog"
 	"runtime"
 	"time"
+
+	"fairlead/services/ledger"
 )
 
 // Engine is what an SQL engine does in its own way.
@@ -65,6 +67,9 @@ type Options struct {
 	// Log hears of a clock that runs behind, of lost connections and of
 	// failed commits; nil is silent. Bodies, keys and answers never reach it.
 	Log *slog.Logger
+	// Secret keys the fingerprints of requests. Without one they are stored as
+	// they come: for tests, and for tools that ask for nothing with an id.
+	Secret *ledger.Secret
 	// Queue is how many writers may wait before ErrBusy; 0 means 1024.
 	Queue int
 	// Batch is how many writes share a transaction at most; 0 means 256.

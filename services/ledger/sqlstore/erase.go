@@ -50,12 +50,37 @@ func (t *txn) Erase(ctx context.Context, name string) error {
 	}
 	for _, row := range rows {
 		h := ledger.BodyHash(row.Salt, row.stored)
-		if err := t.w.later(t.w.blot, h[:], row.Seq); err != nil {
+		if err := t.w.later(t.w.blot, h[:], row.Salt.Forgotten(), row.Seq); err != nil {
 			return t.spoil(what, err)
 		}
 	}
+	if err := t.unmark(name); err != nil {
+		return t.spoil(what, err)
+	}
 	t.w.erased = true
 	return nil
+}
+
+// unmark takes out the fingerprints of the requests that made the name what it
+// was: whoever has everything else, the secret too, could try what was erased
+// until one fits. Replays are told by their ids after that.
+func (t *txn) unmark(name string) error {
+	asked, err := collect(context.Background(), t.w.askedOf, scanAsked, name)
+	if err != nil {
+		return err
+	}
+	for _, a := range asked {
+		gone := []byte{}
+		if err := t.w.later(t.w.unmark, gone, sumOf(a.actor, a.id, gone, a.first, a.seq, a.answer), a.actor, a.id); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func scanAsked(s scanner) (a plain, err error) {
+	err = s.Scan(&a.actor, &a.id, &a.first, &a.seq, &a.answer)
+	return a, err
 }
 
 // scanOpen reads what is needed to put a hash in the place of a body.

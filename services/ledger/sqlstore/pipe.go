@@ -78,6 +78,8 @@ type requestKey struct{ actor, id string }
 type remembered struct {
 	fingerprint, answer []byte
 	firstSeq, seq       int64
+	// known says that there is such a request; its fingerprint may be gone.
+	known bool
 	// again says that an earlier write of this batch carries the same id, so
 	// that only the table knows by now.
 	again bool
@@ -118,7 +120,7 @@ func (w *writer) ask() error {
 		if err := rows.Scan(&k.actor, &k.id, &m.fingerprint, &m.firstSeq, &m.seq, &m.answer); err != nil {
 			return err
 		}
-		if !asked[k].again {
+		if m.known = true; !asked[k].again {
 			asked[k] = m
 		}
 	}
@@ -129,7 +131,7 @@ func (w *writer) ask() error {
 // recall returns what is remembered of a request.
 func (w *writer) recall(r ledger.Request) (m remembered, known bool, err error) {
 	if m, asked := w.asked[requestKey{r.Actor, r.ID}]; asked && !m.again {
-		return m, m.fingerprint != nil, nil
+		return m, m.known, nil
 	}
 	err = w.row(w.request, r.Actor, r.ID).Scan(&m.fingerprint, &m.firstSeq, &m.seq, &m.answer)
 	if errors.Is(err, sql.ErrNoRows) {

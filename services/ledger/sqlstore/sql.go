@@ -40,7 +40,10 @@ const (
 	sqlSeal    = `INSERT INTO seals (id, name, key) VALUES (?, ?, ?)`
 	sqlDestroy = `UPDATE seals SET key = NULL WHERE name = ? AND key IS NOT NULL`
 	sqlOpenOf  = `SELECT seq, salt, body FROM changes WHERE name = ? AND seal = 0`
-	sqlBlot    = `UPDATE changes SET body = ?, seal = -1 WHERE seq = ?`
+	sqlBlot    = `UPDATE changes SET body = ?, seal = -1, salt = ? WHERE seq = ?`
+	sqlAskedOf = `SELECT q.actor, q.id, q.first_seq, q.seq, q.answer FROM changes c
+		JOIN requests q ON q.actor = c.actor AND q.id = c.request_id WHERE c.name = ? AND c.request_id <> '' AND length(q.fingerprint) > 0`
+	sqlUnmark = `UPDATE requests SET fingerprint = ?, sum = ? WHERE actor = ? AND id = ?`
 
 	sqlRequest  = `SELECT fingerprint, first_seq, seq, answer FROM requests WHERE actor = ? AND id = ?`
 	sqlRemember = `INSERT INTO requests (actor, id, fingerprint, first_seq, seq, answer, sum) VALUES (?, ?, ?, ?, ?, ?, ?)`
@@ -55,7 +58,7 @@ const (
 func Reads() map[string]string {
 	return map[string]string{
 		"head": sqlHead, "get": sqlGet, "list": sqlList, "list of kind": sqlListOfKind, "current": sqlCurrent,
-		"changes": sqlChanges, "history": sqlHistory, "get at": sqlGetAt, "sealed": sqlSealed, "open of": sqlOpenOf,
+		"changes": sqlChanges, "history": sqlHistory, "get at": sqlGetAt, "sealed": sqlSealed, "open of": sqlOpenOf, "asked of": sqlAskedOf,
 		"request": sqlRequest, "claimed": sqlClaimed,
 	}
 }

@@ -66,6 +66,9 @@ func (s *Store) open(ctx context.Context) error {
 			return err
 		}
 		s.w = w
+		if err := w.rekey(ctx); err != nil {
+			return err
+		}
 	}
 	if err := s.openReaders(ctx); err != nil {
 		return err

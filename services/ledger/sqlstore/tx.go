@@ -273,10 +273,10 @@ func (t *txn) finish() error {
 		if err := t.mark(); err != nil {
 			return err
 		}
-		r := t.receipt()
-		if err := t.w.later(t.w.remember, t.request.Actor, t.request.ID, t.request.Fingerprint[:],
+		r, fingerprint := t.receipt(), t.s.opts.Secret.Stored(t.request)
+		if err := t.w.later(t.w.remember, t.request.Actor, t.request.ID, fingerprint,
 			r.FirstSeq, r.Seq, stored(r.Answer),
-			sumOf(t.request.Actor, t.request.ID, t.request.Fingerprint[:], r.FirstSeq, r.Seq, r.Answer)); err != nil {
+			sumOf(t.request.Actor, t.request.ID, fingerprint, r.FirstSeq, r.Seq, r.Answer)); err != nil {
 			return t.spoil("remember request", err)
 		}
 	}

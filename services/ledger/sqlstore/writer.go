@@ -28,6 +28,7 @@ type writer struct {
 	current, add, move, append  prepared
 	sealed, seal, destroy       prepared
 	openOf, blot                prepared
+	askedOf, unmark             prepared
 	request, known, remember    prepared
 	claimed, claim, releaseName prepared
 
@@ -106,6 +107,7 @@ func (w *writer) connect(ctx context.Context) (err error) {
 		{&w.get, sqlGet}, {&w.list, sqlList}, {&w.listOfKind, sqlListOfKind},
 		{&w.current, sqlCurrent}, {&w.add, sqlAddNew}, {&w.move, sqlMove}, {&w.append, sqlAppend},
 		{&w.sealed, sqlSealed}, {&w.seal, sqlSeal}, {&w.destroy, sqlDestroy}, {&w.openOf, sqlOpenOf}, {&w.blot, sqlBlot},
+		{&w.askedOf, sqlAskedOf}, {&w.unmark, sqlUnmark},
 		{&w.request, sqlRequest}, {&w.remember, sqlRemember},
 		{&w.claimed, sqlClaimed}, {&w.claim, sqlClaim}, {&w.releaseName, sqlRelease},
 	}
@@ -369,7 +371,7 @@ func (w *writer) answered(one *write) (bool, error) {
 	if err != nil || !known {
 		return false, err
 	}
-	if string(m.fingerprint) != string(one.request.Fingerprint[:]) {
+	if !w.s.opts.Secret.Same(m.fingerprint, one.request) {
 		one.err = fmt.Errorf("ledger: write: %w", ledger.ErrRequestReused)
 		one.outcome = refused
 		return true, nil
