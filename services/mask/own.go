@@ -10,7 +10,7 @@ import (
 // Rules numbers what Find, Own and Cover make of the same texts and the same
 // house. Raise it when they make something else of them: what was made by older
 // rules, such as an index of covered texts, is then made anew.
-const Rules = 1
+const Rules = 2
 
 // Own is what is covered in one report: a name that was found or covered in one
 // of its texts is covered in all of them, also where nothing but that tells that
@@ -55,23 +55,25 @@ func (o *Own) Decided(h *House, text, covered string) {
 	}
 	for _, c := range changes(was, now) {
 		var gone []piece
-		capitals := false
+		small := false // whether one of them is written small
 		for _, p := range c.was {
 			if !p.mark && !common[p.low] && !stays[p.low] && (!h.places[p.low] || c.marked) {
 				gone = append(gone, p)
-				capitals = capitals || p.capital
+				small = small || !p.capital
 			}
 		}
 		for _, p := range gone {
+			first := begins(text, p.at)
 			switch {
-			case !p.capital || !c.marked && begins(text, p.at):
-			case c.marked && utf8.RuneCountInString(p.low) >= 3:
+			case !p.capital || first && !c.marked:
+			case c.marked && utf8.RuneCountInString(p.low) >= 3 && !(first && small):
 				o.names[p.low] = true
 			default:
+				// Also what may be in capitals because a sentence begins.
 				o.guesses[p.low] = true
 			}
 		}
-		if c.marked && !capitals && len(gone) > 0 && (len(gone) > 1 || utf8.RuneCountInString(gone[0].low) >= 3) {
+		if c.marked && small && (len(gone) > 1 || utf8.RuneCountInString(gone[0].low) >= 3) {
 			var row []string
 			for _, p := range c.was[slices.Index(c.was, gone[0]) : slices.Index(c.was, gone[len(gone)-1])+1] {
 				row = append(row, p.low)

@@ -35,6 +35,7 @@ func TestDecided(t *testing.T) {
 	for _, c := range []struct{ name, text, covered, beside, want string }{
 		{"a nickname that begins", "Snowy was on the ramp.", "[name] was on the ramp.", "next to Snowy, and snowy too", "next to [name], and [name] too"},
 		{"written small", "old mate dave was on the ramp.", "[somebody] was on the ramp.", "ask old mate dave. a mate", "ask [name]. a mate"},
+		{"written small, and it begins", "Old bramble saw Bazza.", "[name] saw [name].", "old bramble by an old saw, Bazza", "[name] by an old saw, [name]"},
 		{"one small word", "then dave slipped", "then [name] slipped", "dave's boots", "[name]'s boots"},
 		{"told otherwise", "It was then that Bazza slipped on oil.", "A worker slipped on oil.", "Bazza, oil", "[name], oil"},
 		{"told otherwise, what begins a sentence stays", "Oil was there. Then Bazza slipped.", "Somebody slipped.", "Oil by Bazza", "Oil by [name]"},
@@ -119,6 +120,6 @@ func TestRules(t *testing.T) {
 		own.Decided(h, text, "Somebody [name] fell.")
 		sum.Write([]byte(h.Cover(text, own) + "\n"))
 	}
-	require.Equal(t, map[int]string{1: "9494d4168219f165"}, map[int]string{Rules: hex.EncodeToString(sum.Sum(nil)[:8])},
+	require.Equal(t, map[int]string{2: "ab54b067af05ef4b"}, map[int]string{Rules: hex.EncodeToString(sum.Sum(nil)[:8])},
 		"the rules give other answers: raise Rules, and write the new sum here")
 }
