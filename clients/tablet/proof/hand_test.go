@@ -4,13 +4,11 @@ import (
 	"image"
 	"image/color"
 	"image/png"
-	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"testing"
 
 	"github.com/chromedp/cdproto/emulation"
-	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/assert"
@@ -28,20 +26,7 @@ func TestGloves(t *testing.T) {
 	w := newWindow(t, h)
 	w.open()
 	w.ready()
-	const seed = 20261125
-	r := rand.New(rand.NewPCG(seed, 1))
-	const reach = 6.0 / 25.4 * 96
-	miss := func(sel string) {
-		t.Helper()
-		at := w.middle(sel)
-		for {
-			dx, dy := (2*r.Float64()-1)*reach, (2*r.Float64()-1)*reach
-			if dx*dx+dy*dy <= reach*reach {
-				w.touch(spot{at.X + dx, at.Y + dy})
-				return
-			}
-		}
-	}
+	miss := w.glove(20261125)
 	const rounds = 5
 	for range rounds {
 		w.at("start")
@@ -252,12 +237,24 @@ func TestPlan(t *testing.T) {
 	w.quiet()
 }
 
+// beforeTelling fails unless the warnings stand on the start screen, ahead of the
+// way to tell, with nothing being written yet; where nothing can be kept there is no
+// such way.
+func (w *window) beforeTelling() {
+	w.t.Helper()
+	w.at("start")
+	require.True(w.t, eval[bool](w, `(() => { const warned = document.querySelector("#warnings .warn"), tell = document.querySelector("#tell");
+		return !tell || !!(warned.compareDocumentPosition(tell) & Node.DOCUMENT_POSITION_FOLLOWING); })()`))
+	assert.Empty(w.t, eval[[]string](w, targets))
+}
+
 // TestWarnings says what is wrong with the tablet before anybody starts to
 // write, and keeps the words.
 func TestWarnings(t *testing.T) {
 	t.Parallel()
 	h := newHouse(t, houseOptions{})
 	for _, c := range []struct{ name, before, says string }{
+		{"a private window, as it is", ``, "may clear old reports"},
 		{"persistence denied", `navigator.storage.persist = navigator.storage.persisted = async () => false`, "may clear old reports"},
 		{"low space", `navigator.storage.estimate = async () => ({usage: 900e6, quota: 950e6})`, "nearly full"},
 		{"a window that keeps nothing", `indexedDB.open = () => { throw new DOMException("no", "SecurityError") }; IDBFactory.prototype.open = indexedDB.open`, "forget all"},
@@ -270,7 +267,7 @@ func TestWarnings(t *testing.T) {
 			w.before(c.before)
 			w.open()
 			w.waitText("#warnings", c.says)
-			assert.Empty(t, eval[[]string](w, targets))
+			w.beforeTelling()
 		})
 	}
 	t.Run("unsent for more than a day, then signed out", func(t *testing.T) {
@@ -286,11 +283,13 @@ func TestWarnings(t *testing.T) {
 		w.do(chromedp.Reload())
 		w.at("start")
 		w.waitText("#warnings", "more than a day")
+		w.beforeTelling()
 		require.Contains(t, w.text(".state"), "1 on this tablet, not sent yet")
 		w.before(`{ const f = fetch; globalThis.fetch = (u, o) => String(u).includes("/api/") ? Promise.resolve(new Response("{}", {status: 401})) : f(u, o); }`)
 		w.do(chromedp.Reload())
 		w.at("start")
 		w.waitText("#warnings", "signed out")
+		w.beforeTelling()
 		require.Contains(t, w.text(".state"), "1 on this tablet, not sent yet")
 		h.away.Store(false)
 	})
@@ -327,8 +326,7 @@ func TestFirstLoad(t *testing.T) {
 	h := newHouse(t, houseOptions{})
 	w := newWindow(t, h)
 	call(w, emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: 4})
-	call(w, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
-		MatchedNetworkConditions: []*network.Conditions{{Latency: 150, DownloadThroughput: 1.6e6 / 8, UploadThroughput: 750e3 / 8}}})
+	w.slow(150, 1.6e6/8, 750e3/8)
 	w.open()
 	type load struct {
 		Paint, Ready, Bytes float64

@@ -39,6 +39,8 @@ type house struct {
 	worker atomic.Value
 	// cut lets so many sealed things through, and then makes the network dead.
 	cut atomic.Int64
+	// refuse turns every sealed thing away, as what cannot be taken is.
+	refuse atomic.Bool
 	// sent counts sealed things that reached the server.
 	sent atomic.Int64
 }
@@ -116,6 +118,10 @@ func (h *house) front() {
 		}
 		if strings.HasSuffix(r.URL.Path, "/api/sealed") {
 			h.sent.Add(1)
+			if h.refuse.Load() {
+				w.WriteHeader(http.StatusBadRequest)
+				return
+			}
 			if h.cut.Load() > 0 && h.cut.Add(-1) == 0 {
 				h.away.Store(true) // this one still gets through
 			}

@@ -140,6 +140,19 @@ func (w *window) dark(on bool) {
 		{Name: "prefers-reduced-motion", Value: "reduce"}, {Name: "prefers-color-scheme", Value: value}}})
 }
 
+// slow makes the network slow: milliseconds, and bytes a second down and up.
+func (w *window) slow(latency, down, up float64) {
+	w.t.Helper()
+	// Older versions of the protocol want the flag, newer ones leave it out.
+	type params struct {
+		network.EmulateNetworkConditionsByRuleParams
+		Offline bool `json:"offline"`
+	}
+	call(w, cdp.Command[params, network.EmulateNetworkConditionsByRuleResult]{Method: network.EmulateNetworkConditionsByRule.Method},
+		params{EmulateNetworkConditionsByRuleParams: network.EmulateNetworkConditionsByRuleParams{
+			MatchedNetworkConditions: []*network.Conditions{{Latency: latency, DownloadThroughput: down, UploadThroughput: up}}}})
+}
+
 // before runs a script in every page before its own.
 func (w *window) before(js string) {
 	w.t.Helper()

@@ -168,10 +168,11 @@ export class App {
   }
 
   // leave notes how long the screen took: to test the form.
-  private leave(): void {
+  leave(): void {
     if (!this.pad || !this.screen?.at) return;
     const s = (performance.now() - this.since) / 1000;
     this.draft.seconds[this.screen.name] = (this.draft.seconds[this.screen.name] ?? 0) + s;
+    this.since = performance.now();
   }
 
   // tell says in the strip where the words are.

@@ -21,7 +21,8 @@ const idleSeconds = 60;
 async function begin(): Promise<void> {
   // An administrator's picture code opens the app with an enrolment code, which
   // works once and leaves the address before anything else.
-  const given = /^#enrol=([\w-]{8,20})$/.exec(location.hash)?.[1] ?? "";
+  const enrolment = /^#enrol=([\w-]{8,20})$/;
+  const given = enrolment.exec(location.hash)?.[1] ?? "";
   if (given) history.replaceState(null, "", location.pathname);
   // A window that cannot keep anything still shows who to ring.
   const db: Store | undefined = await openStore().catch(() => undefined);
@@ -55,6 +56,11 @@ async function begin(): Promise<void> {
   const first = () => app.show(start.start(app));
   if (db && given) app.show(await start.about(app, first, given));
   else first();
+  // The same with the app open already, unless somebody is writing.
+  addEventListener("hashchange", () => {
+    if (enrolment.test(location.hash) && !app.pad) location.reload();
+    else history.replaceState(null, "", location.pathname);
+  });
   watchIdle(app, () => app.sender?.service?.idleSeconds ?? idleSeconds);
   // A closed lid or a flat battery: what is there is written at once.
   addEventListener("pagehide", () => void app.pad?.keep());

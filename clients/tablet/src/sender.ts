@@ -36,6 +36,8 @@ export class Sender {
   async begin(): Promise<void> {
     this.service = await recall<Hello>(this.db, "service");
     this.signedOut = (await recall<boolean>(this.db, "signedOut")) ?? false;
+    // What was last known of the clock: the warning is there without a network.
+    this.aheadSeconds = await recall<number>(this.db, "ahead");
     // Tablets lie about being online, so the event only makes it try sooner.
     addEventListener("online", () => this.soon());
     document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && this.soon());
@@ -107,6 +109,7 @@ export class Sender {
     this.aheadSeconds = Math.abs(ahead) > 120 ? ahead : 0;
     this.service = h;
     await remember(this.db, "service", h);
+    await remember(this.db, "ahead", this.aheadSeconds);
     this.onChange();
     await this.fetchPlans(h);
     return true;

@@ -49,6 +49,12 @@ test("draft: a day that was chosen is not counted back from the clock", () => {
   assert.equal(contents(full({ when: { how: "yesterday", at: now } }), now).report.countedBack, true);
 });
 
+test("draft: how long a screen took and what was skipped stays on the tablet", () => {
+  const d = full({ seconds: { words: 12345.678 }, skipped: ["worst"], step: "look" });
+  const text = JSON.stringify(contents(d, now));
+  for (const s of ["12345", "12346", "skipped", "seconds", "worst"]) assert.ok(!text.includes(s), s);
+});
+
 test("number: as people write it", () => {
   assert.equal(number("2.5"), 2.5);
   assert.equal(number(" 2,5 "), 2.5);

@@ -22,8 +22,8 @@ export function card(app: App): void {
     c.numbers?.length ? null : el("p", {}, t("card_none")),
     el("p", { class: "scene" }, t("card_scene")),
     c.radio ? el("p", { id: "radio" }, el("strong", {}, t("card_radio") + ": "), apart(c.radio)) : null,
-    c.place ? el("p", { id: "card-place" }, el("strong", {}, t("card_place") + ": "), apart(c.place), " ",
-      c.latitude !== undefined && c.longitude !== undefined ? apart(`(${c.latitude}, ${c.longitude})`) : "") : null,
+    c.place ? el("p", { id: "card-place" }, el("strong", {}, t("card_place") + ": "), el("span", { class: "line", dir: "auto" }, c.place),
+      c.latitude !== undefined && c.longitude !== undefined ? el("span", { class: "line", dir: "ltr" }, `${c.latitude}, ${c.longitude}`) : null) : null,
     row({
       words: t("card_here"), id: "card-here",
       press: () => {

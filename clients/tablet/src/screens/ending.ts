@@ -94,6 +94,7 @@ export class Ending {
     this.sending = true;
     try {
       if (!(await app.pad!.keep())) return app.tell();
+      app.leave();
       const { seconds, skipped } = app.draft;
       const { item, receipt } = await enqueue(app.db, app.pad!, service, Date.now(), app.turnNow()?.secret);
       app.pad = app.turn = undefined;
@@ -125,7 +126,7 @@ export class Ending {
         ...(["sent_title_saved", "sent_title_sent", "sent_title_received"] as const).map((k, i) =>
           el("li", { class: i < at ? "past" : "", ...(i === at - 1 ? { "aria-current": "step" } : {}) }, t(k))));
       const h = title();
-      const words = t(now.state === "kept" ? "mine_kept" : at === 3 ? "sent_title_received" : at === 2 ? "sent_title_sent" : "sent_title_saved");
+      const words = t(at === 3 ? "sent_title_received" : at === 2 ? "sent_title_sent" : "sent_title_saved");
       if (h && h.textContent !== words) h.textContent = words;
       state.textContent = now.state === "kept" ? t("mine_kept") : t(at === 3 ? "sent_received" : at === 2 ? "sent_sent" : "sent_saved");
       voice.textContent = now.code ? t("sent_voice", { code: now.code }) : t("sent_row", { n: now.number });

@@ -8,7 +8,7 @@ import { randomID } from "../ids.ts";
 import { keyFor, lock, newSalt, unlock } from "../lock.ts";
 import { readCode, spoken } from "../receipt.ts";
 import { strict, type Store } from "../store.ts";
-import { t } from "../words.ts";
+import { apart, t } from "../words.ts";
 
 // rounds need not be many: nobody tries 80 bits through.
 const rounds = 1;
@@ -80,18 +80,18 @@ function said(app: App, code: string, heard: Heard, note: string, back: () => vo
     back,
     body: [
       el("p", { class: "note", role: "status", id: "hear-note", hidden: !note }, note),
-      el("p", { id: "summary", class: "lead" }, heard.summary),
-      el("p", { class: "more" }, heard.aboutName),
-      el("ul", { class: "facts" }, heard.steps.map((s) => el("li", {}, el("strong", {}, s.date + " "), s.words))),
+      el("p", { id: "summary", class: "lead", dir: "auto" }, heard.summary),
+      el("p", { class: "more", dir: "auto" }, heard.aboutName),
+      el("ul", { class: "facts" }, heard.steps.map((s) => el("li", {}, el("strong", {}, s.date + " "), apart(s.words)))),
       heard.messages.length === 0 ? el("p", {}, t("hear_nothing")) : null,
       el("ul", { class: "facts", id: "messages" }, heard.messages.map((m) =>
-        el("li", {}, el("strong", {}, `${m.date} ${m.from === "house" ? (m.question ? t("hear_ask") : t("hear_they")) : t("hear_you")}: `), m.notFixed ? t("hear_not_fixed") + ". " : "", m.text))),
+        el("li", {}, el("strong", {}, `${m.date} ${m.from === "house" ? (m.question ? t("hear_ask") : t("hear_they")) : t("hear_you")}: `), m.notFixed ? t("hear_not_fixed") + ". " : "", apart(m.text)))),
       field({ label: t("hear_answer"), value: "", long: true, id: "answer", input: (v) => (text = v) }),
       el("div", { class: "rows" },
         row({ words: t("hear_send"), id: "answer-send", press: () => void send(false) }),
         row({ words: t("hear_not_fixed"), id: "not-fixed", press: () => void send(true) })),
       say,
-      el("p", { class: "more" }, spoken(code)),
+      el("p", { class: "more" }, apart(spoken(code))),
     ],
   };
 }

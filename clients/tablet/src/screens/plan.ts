@@ -61,7 +61,7 @@ export function planMap(picture: Blob, pointed: (words: string) => void): HTMLEl
           draw({ name, x, y });
           squares.querySelector("button")?.focus();
         },
-      }, name);
+      }, inside ? name.slice(-2) : name);
     }));
   };
   draw();
