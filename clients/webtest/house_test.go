@@ -21,6 +21,7 @@ import (
 	"fairlead/services/demo"
 	"fairlead/services/server"
 	"fairlead/services/server/servertest"
+	"fairlead/services/signin"
 )
 
 // today is the day on which all tests take place, at half past nine in the morning in Sydney.
@@ -53,9 +54,15 @@ func (h *house) as(t testing.TB, role string) context.Context {
 // supervisor is Northside's.
 func newHouse(t *testing.T) *house {
 	t.Helper()
+	return newHouseBy(t, nil)
+}
+
+// newHouseBy is newHouse where people may also sign in by a provider.
+func newHouseBy(t *testing.T, by *signin.Provider) *house {
+	t.Helper()
 	begun := time.Now()
 	clock := func() time.Time { return today.Add(time.Since(begun)) }
-	s := servertest.Start(t, servertest.Options{Clock: clock, Supervises: []string{"workplaces/northside"},
+	s := servertest.Start(t, servertest.Options{Clock: clock, Supervises: []string{"workplaces/northside"}, OpenID: by,
 		Desk: func(conn grpc.ClientConnInterface, formToken string) (http.Handler, error) {
 			return desk.Handler(conn, desk.Options{FormToken: formToken, Clock: clock})
 		}})

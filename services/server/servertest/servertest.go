@@ -17,6 +17,7 @@ import (
 	pb "fairlead/proto/gen/fairlead/v1"
 	"fairlead/services/access"
 	"fairlead/services/server"
+	"fairlead/services/signin"
 )
 
 // Options adjust a server. The zero value starts an empty house with the API
@@ -38,6 +39,8 @@ type Options struct {
 	// Directory knows who may call; nil is one principal per role, with the
 	// tokens that As sends.
 	Directory *access.Directory
+	// OpenID is a provider by whose accounts people sign in; nil: there is none.
+	OpenID *signin.Provider
 	// Metrics opens the metrics door.
 	Metrics bool
 	// Reads keeps who read what is sensitive, as a house always does. Most tests
@@ -77,7 +80,7 @@ func Start(t testing.TB, o Options) *Server {
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	s.stop = stop
-	cfg := server.Config{Data: o.Data, Database: o.Database, GRPC: "localhost:0", Web: "localhost:0", Clock: o.Clock, Directory: o.Directory, Desk: o.Desk, Log: o.Log, ReadsUnkept: !o.Reads}
+	cfg := server.Config{Data: o.Data, Database: o.Database, GRPC: "localhost:0", Web: "localhost:0", Clock: o.Clock, Directory: o.Directory, Desk: o.Desk, OpenID: o.OpenID, Log: o.Log, ReadsUnkept: !o.Reads}
 	if o.Metrics {
 		cfg.Metrics = "localhost:0"
 	}
