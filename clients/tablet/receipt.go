@@ -41,12 +41,44 @@ func (t *tablet) receipt(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer cancel()
-	p, err := t.receipts.GetProgress(ctx, &pb.GetProgressRequest{Code: asked.Code})
+	t.said(ctx, w, byCode{t.receipts, asked.Code})
+}
+
+// way is how a teller comes to their report: by the code, or in their turn.
+type way interface {
+	progress(ctx context.Context) (*pb.Progress, error)
+	messages(ctx context.Context) ([]*pb.ReportMessage, error)
+	read(ctx context.Context, message string) error
+}
+
+// byCode is the way by the receipt code.
+type byCode struct {
+	receipts pb.ReceiptServiceClient
+	code     string
+}
+
+func (b byCode) progress(ctx context.Context) (*pb.Progress, error) {
+	return b.receipts.GetProgress(ctx, &pb.GetProgressRequest{Code: b.code})
+}
+
+func (b byCode) messages(ctx context.Context) ([]*pb.ReportMessage, error) {
+	list, err := b.receipts.ListMessages(ctx, &pb.ListMessagesRequest{Code: b.code})
+	return list.GetMessages(), err
+}
+
+func (b byCode) read(ctx context.Context, message string) error {
+	_, err := b.receipts.Acknowledge(ctx, &pb.AcknowledgeRequest{Code: b.code, Message: message})
+	return err
+}
+
+// said answers what came of a report, and says that its messages were read.
+func (t *tablet) said(ctx context.Context, w http.ResponseWriter, by way) {
+	p, err := by.progress(ctx)
 	if err != nil {
 		t.fail(w, err)
 		return
 	}
-	list, err := t.receipts.ListMessages(ctx, &pb.ListMessagesRequest{Code: asked.Code})
+	list, err := by.messages(ctx)
 	if err != nil {
 		t.fail(w, err)
 		return
@@ -55,12 +87,12 @@ func (t *tablet) receipt(w http.ResponseWriter, r *http.Request) {
 	for _, s := range p.GetSteps() {
 		out.Steps = append(out.Steps, step{s.GetWords(), s.GetDate()})
 	}
-	for _, m := range list.GetMessages() {
+	for _, m := range list {
 		from := "teller"
 		if m.GetSide() == pb.MessageSide_MESSAGE_SIDE_HOUSE {
 			from = "house"
 			if m.GetAcknowledgeDate() == "" {
-				if _, err := t.receipts.Acknowledge(ctx, &pb.AcknowledgeRequest{Code: asked.Code, Message: m.GetName()}); err != nil {
+				if err := by.read(ctx, m.GetName()); err != nil {
 					t.fail(w, err)
 					return
 				}

@@ -47,6 +47,7 @@ type tablet struct {
 	sealed   pb.SealedServiceClient
 	opts     Options
 	receipts pb.ReceiptServiceClient
+	own      pb.MyReportServiceClient
 	devices  pb.DeviceServiceClient
 	// limiter bounds what is filed from an address, codes how many codes are tried.
 	limiter, codes *limiter
@@ -78,7 +79,7 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 	}
 	t := &tablet{
 		places: pb.NewWorkplaceServiceClient(conn), sealed: pb.NewSealedServiceClient(conn),
-		opts: opts, receipts: pb.NewReceiptServiceClient(conn), devices: pb.NewDeviceServiceClient(conn),
+		opts: opts, receipts: pb.NewReceiptServiceClient(conn), own: pb.NewMyReportServiceClient(conn), devices: pb.NewDeviceServiceClient(conn),
 		limiter: newLimiter(opts.Clock, perMinute, time.Minute), codes: newLimiter(opts.Clock, codesPerMinute, time.Minute), files: files,
 	}
 	mux := http.NewServeMux()
@@ -90,6 +91,9 @@ func Handler(conn grpc.ClientConnInterface, opts Options) (http.Handler, error) 
 	mux.HandleFunc("POST /tablet/api/enrol", t.enrol)
 	mux.HandleFunc("GET /tablet/api/workers", t.workers)
 	mux.HandleFunc("POST /tablet/api/turn", t.turn)
+	mux.HandleFunc("POST /tablet/api/mine", t.mine)
+	mux.HandleFunc("POST /tablet/api/mine/heard", t.mineHeard)
+	mux.HandleFunc("POST /tablet/api/mine/answer", t.mineAnswer)
 	mux.HandleFunc("GET /tablet/", t.serve)
 	// What another site posts is refused before anything runs.
 	return secured(http.NewCrossOriginProtection().Handler(mux)), nil

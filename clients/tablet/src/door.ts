@@ -48,11 +48,11 @@ export function useToken(t: string): void {
   token = t;
 }
 
-async function ask(path: string, body?: Uint8Array, type?: string, patience = 90_000): Promise<Response> {
+async function ask(path: string, body?: Uint8Array, type?: string, patience = 90_000, by = token): Promise<Response> {
   return fetch(base + path, {
     method: body ? "POST" : "GET",
     ...(body ? { body: body as Uint8Array<ArrayBuffer> } : {}),
-    headers: { ...(type ? { "Content-Type": type } : {}), ...(token ? { Authorization: "Bearer " + token } : {}) },
+    headers: { ...(type ? { "Content-Type": type } : {}), ...(by ? { Authorization: "Bearer " + by } : {}) },
     cache: "no-store",
     credentials: "omit",
     signal: AbortSignal.timeout(patience),
@@ -97,9 +97,9 @@ export async function deliver(request: Uint8Array): Promise<Answer> {
 
 // say posts JSON and returns the answer; the status when it is refused, nothing
 // when the service is out of reach.
-async function say<T>(path: string, body: unknown, patience?: number): Promise<T | number | undefined> {
+async function say<T>(path: string, body: unknown, patience?: number, by?: string): Promise<T | number | undefined> {
   try {
-    const r = await ask(path, new TextEncoder().encode(JSON.stringify(body)), "application/json", patience);
+    const r = await ask(path, new TextEncoder().encode(JSON.stringify(body)), "application/json", patience, by);
     return r.ok ? ((await r.json()) as T) : r.status;
   } catch {
     return undefined;
@@ -119,6 +119,22 @@ export const hear = (code: string) => say<Heard>("receipt", { code });
 
 // answer sends words of the teller; the id makes a repetition the same message.
 export const answer = (a: { code: string; text: string; notFixed: boolean; answers: string; requestID: string }) => say<object>("answer", a);
+
+// Own is one report that whoever has the turn told under their own name.
+export interface Own {
+  report: string;
+  shortCode: string;
+  date: string;
+  summary: string;
+  questions: number;
+  unread: number;
+}
+
+// In somebody's turn: the secret of the turn says whose reports they are.
+export const own = (secret: string, after: string) => say<{ reports: Own[]; next: string }>("mine", { after }, soon, secret);
+export const ownHeard = (secret: string, report: string) => say<Heard>("mine/heard", { report }, soon, secret);
+export const ownAnswer = (secret: string, a: { report: string; text: string; notFixed: boolean; answers: string; requestID: string }) =>
+  say<object>("mine/answer", a, soon, secret);
 
 export interface Enrolled {
   secret: string;

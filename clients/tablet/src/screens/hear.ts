@@ -9,6 +9,7 @@ import { keyFor, lock, newSalt, unlock } from "../lock.ts";
 import { readCode, spoken } from "../receipt.ts";
 import { strict, type Store } from "../store.ts";
 import { apart, t } from "../words.ts";
+import { ownRow } from "./own.ts";
 
 // rounds need not be many: nobody tries 80 bits through.
 const rounds = 1;
@@ -41,11 +42,11 @@ export function hearScreen(app: App, back: () => void): Screen {
     const heard = await hear(code);
     if (typeof heard === "object") {
       await keep(app.db!, code, heard);
-      return app.show(said(app, code, heard, "", back));
+      return app.show(said(app, byCode(app, code), heard, "", back));
     }
     if (heard !== undefined && heard < 500 && heard !== 429) return void (wrong.textContent = t("hear_none"));
     const old = await kept(app.db!, code);
-    if (old) app.show(said(app, code, old, t("hear_kept"), back));
+    if (old) app.show(said(app, byCode(app, code), old, t("hear_kept"), back));
     else wrong.textContent = t("hear_away");
   };
   return {
@@ -53,11 +54,35 @@ export function hearScreen(app: App, back: () => void): Screen {
     title: t("hear_title"),
     back,
     next: { words: t("hear_open"), press: () => void look() },
-    body: [field({ label: t("hear_label"), value: "", max: 40, id: "receipt", mode: "text", input: (v) => (written = v) }), wrong],
+    body: [field({ label: t("hear_label"), value: "", max: 40, id: "receipt", mode: "text", input: (v) => (written = v) }), wrong, ownRow(app, back)],
   };
 }
 
-function said(app: App, code: string, heard: Heard, note: string, back: () => void): Screen {
+// Way is how a teller comes to a report: by its code, or in their turn.
+export interface Way {
+  hear: () => Promise<Heard | number | undefined>;
+  answer: (a: { text: string; notFixed: boolean; answers: string; requestID: string }) => Promise<object | number | undefined>;
+  // away says why nothing could be sent.
+  away: (status: number | undefined) => string;
+  // below stands at the foot of the screen.
+  below: string;
+}
+
+function byCode(app: App, code: string): Way {
+  return {
+    hear: async () => {
+      const now = await hear(code);
+      if (typeof now === "object") await keep(app.db!, code, now);
+      return now;
+    },
+    answer: (a) => answer({ code, ...a }),
+    away: () => t("hear_away"),
+    below: spoken(code),
+  };
+}
+
+// said shows what came of a report, and takes what its teller has to say.
+export function said(app: App, way: Way, heard: Heard, note: string, back: () => void): Screen {
   let text = "";
   // One id for what is being written: pressed twice it is one message.
   let id = randomID();
@@ -65,14 +90,13 @@ function said(app: App, code: string, heard: Heard, note: string, back: () => vo
   const question = heard.messages.filter((m) => m.question).at(-1);
   const send = async (notFixed: boolean) => {
     if (!notFixed && text.trim() === "") return;
-    const done = await answer({ code, text: text.trim(), notFixed, answers: notFixed ? "" : (question?.name ?? ""), requestID: id });
-    if (typeof done !== "object") return void (say.textContent = t("hear_away"));
+    const done = await way.answer({ text: text.trim(), notFixed, answers: notFixed ? "" : (question?.name ?? ""), requestID: id });
+    if (typeof done !== "object") return void (say.textContent = way.away(done));
     id = randomID();
-    const now = await hear(code);
-    if (typeof now === "object") {
-      await keep(app.db!, code, now);
-      app.show(said(app, code, now, t("hear_sent"), back));
-    } else say.textContent = t("hear_sent");
+    const now = await way.hear();
+    if (!say.isConnected) return;
+    if (typeof now === "object") app.show(said(app, way, now, t("hear_sent"), back));
+    else say.textContent = t("hear_sent");
   };
   return {
     name: "heard",
@@ -91,7 +115,7 @@ function said(app: App, code: string, heard: Heard, note: string, back: () => vo
         row({ words: t("hear_send"), id: "answer-send", press: () => void send(false) }),
         row({ words: t("hear_not_fixed"), id: "not-fixed", press: () => void send(true) })),
       say,
-      el("p", { class: "more" }, apart(spoken(code))),
+      el("p", { class: "more" }, apart(way.below)),
     ],
   };
 }

@@ -60,7 +60,7 @@ export class Start {
               })
             : null,
           app.db ? row({ words: t("start_draft"), more: t("start_draft_more"), id: "open-draft", press: () => app.show(this.drafts(app, back)) }) : null,
-          app.db ? row({ words: t("start_hear"), more: t("start_hear_more"), id: "hear", press: () => app.show(hearScreen(app, back)) }) : null,
+          app.db ? row({ words: t("start_hear"), more: t(app.place ? "own_hear_more" : "start_hear_more"), id: "hear", press: () => app.show(hearScreen(app, back)) }) : null,
           app.db ? row({ words: t("start_mine"), more: t("start_mine_more"), id: "mine", press: () => void this.mine(app, back).then((s) => app.show(s)) }) : null,
           row({ words: `${t("start_language")}: ${language().name}`, more: language().tag === "en" ? languages.filter((l) => l.tag !== "en").map((l) => l.name).join(" · ") : "English", id: "language", press: () => app.show(this.speaks(app, back)) }),
           row({ words: t("start_about"), id: "about", press: () => void this.about(app, back).then((s) => app.show(s)) })),

@@ -1,10 +1,10 @@
 // Filing by name: pick your name from those who agreed, and type your PIN on large
 // keys. Names, PIN and leave are in memory only and go with the page. Without a
 // network the name is typed, as it always can be.
-import type { App, Screen } from "../app.ts";
+import type { App, Screen, Turn } from "../app.ts";
 import { turn, workers, type Worker } from "../door.ts";
 import { el, row } from "../el.ts";
-import { t } from "../words.ts";
+import { t, type Key } from "../words.ts";
 
 const least = 4;
 const most = 8;
@@ -15,23 +15,48 @@ export function offered(app: App): boolean {
   return app.place !== "" && app.draft.mode === "named" && !app.draft.mate;
 }
 
+// Use is what a turn is for: what to say when there is none, and what to do with it.
+export interface Use {
+  away: Key;
+  none: Key;
+  wrong: Key;
+  wait: Key;
+  given: (turn: Turn) => void;
+}
+
+// toFile is a turn for the report that is being written.
+function toFile(app: App, back: () => void): Use {
+  const pad = app.pad;
+  return {
+    away: "pin_away", none: "pin_none", wrong: "pin_wrong", wait: "pin_wait",
+    given: (turn) => {
+      if (!pad || app.pad !== pad) return;
+      app.turn = turn;
+      app.draft.name = turn.name;
+      app.draft.pin = true;
+      pad.soon();
+      back();
+    },
+  };
+}
+
 // pick asks for the names and shows them; it returns what to say when it cannot.
-export async function pick(app: App, back: () => void): Promise<string> {
+export async function pick(app: App, back: () => void, use: Use = toFile(app, back)): Promise<string> {
   const list = await workers();
-  if (!list) return t("pin_away");
-  if (list.length === 0) return t("pin_none");
+  if (!list) return t(use.away);
+  if (list.length === 0) return t(use.none);
   app.show({
     name: "pick",
     title: t("pin_pick"),
     back,
-    body: [el("div", { class: "rows", id: "workers" }, list.map((w, i) => row({ words: w.name, id: "worker-" + (i + 1), press: () => app.show(keys(app, w, back)) })))],
+    body: [el("div", { class: "rows", id: "workers" }, list.map((w, i) => row({ words: w.name, id: "worker-" + (i + 1), press: () => app.show(keys(w, back, use)) })))],
   });
   return "";
 }
 
 // keys is the screen of the PIN: nothing of it is a field, so nothing fills it in
 // or remembers it, and its numbers are never shown.
-function keys(app: App, who: Worker, back: () => void): Screen {
+function keys(who: Worker, back: () => void, use: Use): Screen {
   let pin = "";
   let trying = false;
   const wrong = el("p", { class: "wrong", role: "alert", id: "wrong" });
@@ -60,17 +85,13 @@ function keys(app: App, who: Worker, back: () => void): Screen {
     const done = await turn(who.principal, pin);
     trying = false;
     // Somebody may have gone elsewhere, or away, while it was asked.
-    if (!said.isConnected || !app.pad) return;
+    if (!said.isConnected) return;
     clear();
     if (typeof done !== "object") {
-      wrong.textContent = t(done === undefined ? "pin_away" : done === 429 || done >= 500 ? "pin_wait" : "pin_wrong");
+      wrong.textContent = t(done === undefined ? use.away : done === 429 || done >= 500 ? use.wait : use.wrong);
       return;
     }
-    app.turn = { name: who.name, secret: done.secret, until: Date.now() + done.minutes * 60_000 };
-    app.draft.name = who.name;
-    app.draft.pin = true;
-    app.pad.soon();
-    back();
+    use.given({ name: who.name, secret: done.secret, until: Date.now() + done.minutes * 60_000 });
   };
   const key = (digit: string) => el("button", { type: "button", class: "key", id: "key-" + digit, click: () => add(digit) }, digit);
   draw();
