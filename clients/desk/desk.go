@@ -153,6 +153,7 @@ func (d *desk) routes() error {
 		"GET /reports/{id}/attachments/{attachment}/{variant}": {"AttachmentService.ReadAttachment", d.attachment},
 		"POST /reports/{id}/attachments/{attachment}/remove":   {"AttachmentService.RemoveAttachment", d.detach},
 
+		"GET /reports/{id}/reads":     {"ReadService.ListReads", d.toldOfReads},
 		"POST /reports/{id}/ask":      {"MessageService.AskTeller", d.ask},
 		"POST /reports/{id}/tell":     {"MessageService.TellProgress", d.tell},
 		"POST /reports/{id}/teller":   {"ReportService.GetTeller", d.openTeller},

@@ -26,6 +26,8 @@ type Service struct {
 	// Masks cover names in reasons for whoever may not know who did what; nil
 	// covers nothing.
 	Masks Masks
+	// Called is what people call a principal; nil knows nobody's name.
+	Called func(principal string) string
 }
 
 // Masks cover what may say who somebody is; see services/masking.
@@ -84,6 +86,11 @@ func (s *Service) ListReads(ctx context.Context, req *pb.ListReadsRequest) (*pb.
 	}
 	slices.SortStableFunc(out.Readings, func(a, b *pb.Reading) int { return b.GetReadTime().AsTime().Compare(a.GetReadTime().AsTime()) })
 	out.Readings = out.Readings[:min(most, len(out.Readings))]
+	for _, one := range out.Readings {
+		if s.Called != nil {
+			one.PrincipalTitle = s.Called(one.GetPrincipal())
+		}
+	}
 	return out, nil
 }
 

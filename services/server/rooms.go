@@ -202,6 +202,10 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 	})
 	r.recorder = reads.NewRecorder(l, cfg.Clock, newID, cfg.Log)
 	r.reads = reads.New(l, tree, r.recorder.Flush)
+	r.reads.Called = func(principal string) string {
+		p, _ := r.registry.Principal(principal)
+		return p.GetDisplayName()
+	}
 	r.reads.Masks = covers
 	r.compute = compute.New()
 	keys, err := envelope.OpenKeys(filepath.Join(cfg.Data, SealingFolder))

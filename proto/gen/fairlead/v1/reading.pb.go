@@ -103,9 +103,12 @@ type Reading struct {
 	// How many reports, for a list.
 	Count int32 `protobuf:"varint,7,opt,name=count,proto3" json:"count,omitempty"`
 	// The reason that was given, for who told in confidence.
-	Reason        string `protobuf:"bytes,8,opt,name=reason,proto3" json:"reason,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Reason string `protobuf:"bytes,8,opt,name=reason,proto3" json:"reason,omitempty"`
+	// What people call whoever read, as things stand now; empty where the house
+	// has no name for them.
+	PrincipalTitle string `protobuf:"bytes,9,opt,name=principal_title,json=principalTitle,proto3" json:"principal_title,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Reading) Reset() {
@@ -190,6 +193,13 @@ func (x *Reading) GetCount() int32 {
 func (x *Reading) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *Reading) GetPrincipalTitle() string {
+	if x != nil {
+		return x.PrincipalTitle
 	}
 	return ""
 }
@@ -290,7 +300,7 @@ var File_fairlead_v1_reading_proto protoreflect.FileDescriptor
 
 const file_fairlead_v1_reading_proto_rawDesc = "" +
 	"\n" +
-	"\x19fairlead/v1/reading.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x86\x02\n" +
+	"\x19fairlead/v1/reading.proto\x12\vfairlead.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1dfairlead/v1/sensitivity.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xaf\x02\n" +
 	"\aReading\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1c\n" +
 	"\tprincipal\x18\x02 \x01(\tR\tprincipal\x12\x16\n" +
@@ -299,7 +309,8 @@ const file_fairlead_v1_reading_proto_rawDesc = "" +
 	"\x06method\x18\x05 \x01(\tR\x06method\x127\n" +
 	"\tread_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\breadTime\x12\x14\n" +
 	"\x05count\x18\a \x01(\x05R\x05count\x12\x16\n" +
-	"\x06reason\x18\b \x01(\tR\x06reason:\x04\xd8\xe7\x18\x01\"M\n" +
+	"\x06reason\x18\b \x01(\tR\x06reason\x12'\n" +
+	"\x0fprincipal_title\x18\t \x01(\tR\x0eprincipalTitle:\x04\xd8\xe7\x18\x01\"M\n" +
 	"\x10ListReadsRequest\x129\n" +
 	"\x06report\x18\x01 \x01(\tB!\xbaH\x1e\xd8\x01\x01r\x192\x17^reports/[0-9a-f-]{36}$R\x06report\"K\n" +
 	"\x11ListReadsResponse\x120\n" +
