@@ -139,6 +139,32 @@ was ended. No name is shown. The log says that it was you.`, Args: cobra.NoArgs,
 				}
 			})
 		}}
+	var writtenAs []string
+	var reason string
+	forget := &cobra.Command{Use: "forget PERSON", Short: "Destroy the names closed to you that are those of one person; your passphrase is read from standard input",
+		Long: `Destroys, of the names told in confidence that you can open, those of one person,
+where ErasePerson cannot look. No name is shown; you hear how many went. It
+cannot be undone. The reason stays in the log: do not say who the person is.`, Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			c, err := s.dial()
+			if err != nil {
+				return err
+			}
+			phrase, err := s.passphrase(cmd, "Your passphrase: ")
+			if err != nil {
+				return err
+			}
+			r, err := c.Keepers.EraseClosedNames(cmd.Context(), &pb.EraseClosedNamesRequest{Person: "people/" + strings.TrimPrefix(args[0], "people/"),
+				WrittenAs: writtenAs, Reason: reason, Passphrase: phrase})
+			if err != nil {
+				return err
+			}
+			return s.show(r, func(p *page.Page) {
+				p.Linef("Destroyed: %d. Held by a legal hold on their report: %d. Not yours to open: %d.", r.GetErased(), r.GetHeld(), r.GetBeyond())
+			})
+		}}
+	forget.Flags().StringArrayVar(&writtenAs, "written-as", nil, "how the person may have written their name; may be given more than once")
+	forget.Flags().StringVar(&reason, "reason", "", "who asked, or which rule")
 	end := &cobra.Command{Use: "end PRINCIPAL", Short: "Destroy a keeper's key", Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			c, err := s.dial()
@@ -151,7 +177,7 @@ was ended. No name is shown. The log says that it was you.`, Args: cobra.NoArgs,
 			return list(cmd)
 		}}
 	end.Flags().BoolVar(&evenIfLast, "even-if-last", false, "also when nobody is left who can open the names")
-	top.AddCommand(name, become, change, share, end)
+	top.AddCommand(name, become, change, share, forget, end)
 	return top
 }
 

@@ -125,6 +125,7 @@ var rules = map[string][]pb.Role{
 	"KeeperService.ChangePassphrase": {supervisor, adviser, investigator},
 	"KeeperService.EndKeeper":        {administrator},
 	"KeeperService.ShareClosedNames": {supervisor, adviser, investigator},
+	"KeeperService.EraseClosedNames": {supervisor, adviser, investigator},
 	// Who is not told of all keepers is told of them when named: see services/keepers.
 	"KeeperService.ListKeepers": {supervisor, adviser, investigator, auditor, administrator},
 

@@ -33,12 +33,14 @@ type Principals interface {
 	Active(name string) (access.Principal, bool)
 }
 
-// Deps is what the room stands on. All are required.
+// Deps is what the room stands on. All are required; Eraser for EraseClosedNames
+// only.
 type Deps struct {
 	Ledger ledger.Ledger
 	Slow   Slow
 	// Principals are those who may be named.
 	Principals Principals
+	Eraser     Eraser
 	Clock      func() time.Time
 }
 

@@ -25,6 +25,21 @@
 // should read, and [Service.EraseReportText] puts other words in their place.
 // Copies made before, such as backups, keep what they hold.
 //
+// # Names told in confidence
+//
+// A name that is closed to keepers (services/keepers) cannot be searched: neither
+// an erasure of its person nor a legal hold on the person sees it, and both say
+// so. A keyed fingerprint of the person beside each closed name would let the house
+// find it, with a secret outside the database. It would also let whoever holds the
+// secret and the list of people, the house itself, join every report that was told
+// in confidence to a person, by trying all of them, with no keeper: what the closing
+// promises is that this cannot be done. So there is none. A keeper destroys the
+// names of one person with their passphrase instead (EraseClosedNames), and hears a
+// count. What has to be held is held by its report: a hold on a report keeps the
+// name too. The log shows which names were destroyed in one go, as it does of every
+// erasure; the reason must not say whom it was about, and whoever erases the person
+// minutes later lets a reader of the log guess.
+//
 // # What it never does
 //
 // It takes nothing out by itself, and nothing that is under a legal hold. It

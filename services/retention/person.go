@@ -283,6 +283,7 @@ func (s *Service) personAnswer(ctx context.Context, name string, m *mentions) (*
 	}
 	out.Notes = append(out.Notes,
 		"The person's id stays in the log as the name of something erased; no report refers to it any more. If the id is a word that says who it is, it cannot be taken out of the log.",
+		"Names told in confidence that are closed to keepers are not searched: nobody but a keeper can open them. Ask each keeper to take out those of the person (`fairlead keepers forget`), or wait: each goes on the day that was promised.",
 		"Words are not searched for the person's name: read the reports listed, and erase what names the person.",
 		"Whoever signs in is in the access file: take the person out there too. Copies made before, such as backups, keep what they hold.")
 	return out, nil

@@ -146,6 +146,50 @@ func (s *Service) eraseTeller(ctx context.Context, req *pb.EraseTellerRequest) (
 	})
 }
 
+// EraseTellers destroys who told the named reports, in the caller's name, but for
+// those under a legal hold, which it counts; see services/keepers. It refuses
+// while the person is held. What is cut off in between is done by asking again.
+func (s *Service) EraseTellers(ctx context.Context, reports []string, person, reason string) (erased, kept int, err error) {
+	var some []string
+	for first := true; first || len(reports) > 0; first = false {
+		some, reports = reports[:min(atOnce, len(reports))], reports[min(atOnce, len(reports)):]
+		done, stay := 0, 0
+		_, err := s.Ledger.Write(ctx, ledger.Request{Actor: access.From(ctx).Name}, func(ctx context.Context, tx ledger.Tx) error {
+			done, stay = 0, 0
+			h, err := s.held(ctx, tx)
+			if err != nil {
+				return err
+			}
+			if hold := h.person(person); hold != "" {
+				return fault.State(hold, "nothing of this person can be taken out while "+hold+" is in force; release the hold first, if whoever asked for it agrees")
+			}
+			over, err := h.over(s, some)
+			if err != nil {
+				return err
+			}
+			for i, report := range some {
+				if over[i] != "" {
+					stay++
+					continue
+				}
+				if err := eraseTeller(ctx, tx, report); err != nil {
+					return err
+				}
+				done++
+			}
+			if done == 0 {
+				return nil
+			}
+			return s.log(ctx, tx, reason)
+		})
+		if err != nil {
+			return erased, kept, outside(err, "")
+		}
+		erased, kept = erased+done, kept+stay
+	}
+	return erased, kept, nil
+}
+
 // log writes down who took something out, and why.
 func (s *Service) log(ctx context.Context, tx ledger.Tx, reason string) error {
 	run := &pb.RetentionRun{Name: runPrefix + s.NewID(), Principal: access.From(ctx).Name, Reason: reason}

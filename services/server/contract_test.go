@@ -54,7 +54,7 @@ var guessed = map[string]bool{
 	"ReceiptService.GetProgress": true, "ReceiptService.ListMessages": true, "ReceiptService.AddMessage": true, "ReceiptService.Acknowledge": true,
 	// A keeper is named, and chooses a passphrase, once; see keepers_test.go.
 	"KeeperService.NameKeeper": true, "KeeperService.BecomeKeeper": true, "KeeperService.ChangePassphrase": true, "KeeperService.EndKeeper": true,
-	"KeeperService.ShareClosedNames": true,
+	"KeeperService.ShareClosedNames": true, "KeeperService.EraseClosedNames": true,
 	// These ask for a session, a browser's answer or a provider; see
 	// services/signin.
 	"SignInService.GetSignInWays": true, "SignInService.SignInWithPassword": true, "SignInService.SetPassword": true,

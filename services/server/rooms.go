@@ -222,6 +222,7 @@ func openRooms(ctx context.Context, cfg Config, l ledger.Ledger) (_ *rooms, err 
 		Ledger: l, Tree: tree, Masks: covers, Store: store, Spool: cfg.path(SpoolFolder), Clock: cfg.Clock, NewID: newID, RandomID: uuid.NewString,
 	})
 	r.keeping, err = retention.New(retention.Deps{Masks: covers, Ledger: l, Tree: tree, Facts: figures, Clock: cfg.Clock, NewID: newID})
+	r.keepers.Eraser = r.keeping
 	return r, err
 }
 

@@ -382,6 +382,146 @@ func (x *ShareClosedNamesResponse) GetBeyond() int32 {
 	return 0
 }
 
+// EraseClosedNamesRequest says whose names go.
+type EraseClosedNamesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The person: names that were told with this id go. Required.
+	Person string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// How the person may have written their name; names that were told without an id
+	// go when they are written so, whatever the capitals. Others may be called alike.
+	WrittenAs []string `protobuf:"bytes,2,rep,name=written_as,json=writtenAs,proto3" json:"written_as,omitempty"`
+	// Why: who asked, or which rule. It stays on record, so it must not say who the
+	// person is. Required.
+	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The caller's passphrase. Required.
+	Passphrase    string `protobuf:"bytes,4,opt,name=passphrase,proto3" json:"passphrase,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EraseClosedNamesRequest) Reset() {
+	*x = EraseClosedNamesRequest{}
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EraseClosedNamesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EraseClosedNamesRequest) ProtoMessage() {}
+
+func (x *EraseClosedNamesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EraseClosedNamesRequest.ProtoReflect.Descriptor instead.
+func (*EraseClosedNamesRequest) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *EraseClosedNamesRequest) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *EraseClosedNamesRequest) GetWrittenAs() []string {
+	if x != nil {
+		return x.WrittenAs
+	}
+	return nil
+}
+
+func (x *EraseClosedNamesRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *EraseClosedNamesRequest) GetPassphrase() string {
+	if x != nil {
+		return x.Passphrase
+	}
+	return ""
+}
+
+// EraseClosedNamesResponse counts.
+type EraseClosedNamesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Names that were destroyed.
+	Erased int32 `protobuf:"varint,1,opt,name=erased,proto3" json:"erased,omitempty"`
+	// Names of the person that stay, because their report is under a legal hold.
+	Held int32 `protobuf:"varint,2,opt,name=held,proto3" json:"held,omitempty"`
+	// Names that the caller's key does not open, whoever they are of: ask the other
+	// keepers.
+	Beyond        int32 `protobuf:"varint,3,opt,name=beyond,proto3" json:"beyond,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EraseClosedNamesResponse) Reset() {
+	*x = EraseClosedNamesResponse{}
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EraseClosedNamesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EraseClosedNamesResponse) ProtoMessage() {}
+
+func (x *EraseClosedNamesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EraseClosedNamesResponse.ProtoReflect.Descriptor instead.
+func (*EraseClosedNamesResponse) Descriptor() ([]byte, []int) {
+	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *EraseClosedNamesResponse) GetErased() int32 {
+	if x != nil {
+		return x.Erased
+	}
+	return 0
+}
+
+func (x *EraseClosedNamesResponse) GetHeld() int32 {
+	if x != nil {
+		return x.Held
+	}
+	return 0
+}
+
+func (x *EraseClosedNamesResponse) GetBeyond() int32 {
+	if x != nil {
+		return x.Beyond
+	}
+	return 0
+}
+
 // EndKeeperRequest names a keeper.
 type EndKeeperRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -395,7 +535,7 @@ type EndKeeperRequest struct {
 
 func (x *EndKeeperRequest) Reset() {
 	*x = EndKeeperRequest{}
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[6]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -407,7 +547,7 @@ func (x *EndKeeperRequest) String() string {
 func (*EndKeeperRequest) ProtoMessage() {}
 
 func (x *EndKeeperRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[6]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -420,7 +560,7 @@ func (x *EndKeeperRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndKeeperRequest.ProtoReflect.Descriptor instead.
 func (*EndKeeperRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{6}
+	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *EndKeeperRequest) GetName() string {
@@ -446,7 +586,7 @@ type ListKeepersRequest struct {
 
 func (x *ListKeepersRequest) Reset() {
 	*x = ListKeepersRequest{}
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[7]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -458,7 +598,7 @@ func (x *ListKeepersRequest) String() string {
 func (*ListKeepersRequest) ProtoMessage() {}
 
 func (x *ListKeepersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[7]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -471,7 +611,7 @@ func (x *ListKeepersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeepersRequest.ProtoReflect.Descriptor instead.
 func (*ListKeepersRequest) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{7}
+	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{9}
 }
 
 // ListKeepersResponse lists the keepers.
@@ -492,7 +632,7 @@ type ListKeepersResponse struct {
 
 func (x *ListKeepersResponse) Reset() {
 	*x = ListKeepersResponse{}
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[8]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -504,7 +644,7 @@ func (x *ListKeepersResponse) String() string {
 func (*ListKeepersResponse) ProtoMessage() {}
 
 func (x *ListKeepersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[8]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -517,7 +657,7 @@ func (x *ListKeepersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeepersResponse.ProtoReflect.Descriptor instead.
 func (*ListKeepersResponse) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{8}
+	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ListKeepersResponse) GetKeepers() []*Keeper {
@@ -566,7 +706,7 @@ type ClosedNames struct {
 
 func (x *ClosedNames) Reset() {
 	*x = ClosedNames{}
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[9]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -578,7 +718,7 @@ func (x *ClosedNames) String() string {
 func (*ClosedNames) ProtoMessage() {}
 
 func (x *ClosedNames) ProtoReflect() protoreflect.Message {
-	mi := &file_fairlead_v1_keeper_proto_msgTypes[9]
+	mi := &file_fairlead_v1_keeper_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -591,7 +731,7 @@ func (x *ClosedNames) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClosedNames.ProtoReflect.Descriptor instead.
 func (*ClosedNames) Descriptor() ([]byte, []int) {
-	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{9}
+	return file_fairlead_v1_keeper_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ClosedNames) GetKeepers() []string {
@@ -656,6 +796,21 @@ const file_fairlead_v1_keeper_proto_rawDesc = "" +
 	"\x18ShareClosedNamesResponse\x12\x16\n" +
 	"\x06shared\x18\x01 \x01(\x05R\x06shared\x12\x12\n" +
 	"\x04left\x18\x02 \x01(\x05R\x04left\x12\x16\n" +
+	"\x06beyond\x18\x03 \x01(\x05R\x06beyond:\x04\xd8\xe7\x18\x01\"\xe9\x01\n" +
+	"\x17EraseClosedNamesRequest\x12C\n" +
+	"\x06person\x18\x01 \x01(\tB+\xbaH$r\"2 ^people/[a-z0-9][a-z0-9-]{0,62}$\xe0\xe7\x18\x01R\x06person\x123\n" +
+	"\n" +
+	"written_as\x18\x02 \x03(\tB\x14\xbaH\r\x92\x01\n" +
+	"\x10\x14\"\x06r\x04\x10\x01\x18x\xe0\xe7\x18\x01R\twrittenAs\x12\"\n" +
+	"\x06reason\x18\x03 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xe8\aR\x06reason\x12*\n" +
+	"\n" +
+	"passphrase\x18\x04 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\n" +
+	"passphrase:\x04\xd8\xe7\x18\x03\"d\n" +
+	"\x18EraseClosedNamesResponse\x12\x16\n" +
+	"\x06erased\x18\x01 \x01(\x05R\x06erased\x12\x12\n" +
+	"\x04held\x18\x02 \x01(\x05R\x04held\x12\x16\n" +
 	"\x06beyond\x18\x03 \x01(\x05R\x06beyond:\x04\xd8\xe7\x18\x01\"r\n" +
 	"\x10EndKeeperRequest\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^keepers/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12 \n" +
@@ -672,14 +827,15 @@ const file_fairlead_v1_keeper_proto_rawDesc = "" +
 	"\akeepers\x18\x01 \x03(\tR\akeepers\x12\x14\n" +
 	"\x05names\x18\x02 \x01(\x05R\x05names\x12\x14\n" +
 	"\x05words\x18\x03 \x01(\tR\x05words\x12\x1a\n" +
-	"\bunshared\x18\x04 \x01(\bR\bunshared:\x04\xd8\xe7\x18\x002\x94\x05\n" +
+	"\bunshared\x18\x04 \x01(\bR\bunshared:\x04\xd8\xe7\x18\x002\x93\x06\n" +
 	"\rKeeperService\x12Y\n" +
 	"\n" +
 	"NameKeeper\x12\x1e.fairlead.v1.NameKeeperRequest\x1a\x13.fairlead.v1.Keeper\"\x16\x82\xd3\xe4\x93\x02\x10:\x01*\"\v/v1/keepers\x12d\n" +
 	"\fBecomeKeeper\x12 .fairlead.v1.BecomeKeeperRequest\x1a\x13.fairlead.v1.Keeper\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/keepers:become\x12v\n" +
 	"\x10ChangePassphrase\x12$.fairlead.v1.ChangePassphraseRequest\x1a\x13.fairlead.v1.Keeper\"'\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/keepers:changePassphrase\x12d\n" +
 	"\tEndKeeper\x12\x1d.fairlead.v1.EndKeeperRequest\x1a\x13.fairlead.v1.Keeper\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\"\x18/v1/{name=keepers/*}:end\x12}\n" +
-	"\x10ShareClosedNames\x12$.fairlead.v1.ShareClosedNamesRequest\x1a%.fairlead.v1.ShareClosedNamesResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/keepers:share\x12e\n" +
+	"\x10ShareClosedNames\x12$.fairlead.v1.ShareClosedNamesRequest\x1a%.fairlead.v1.ShareClosedNamesResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/keepers:share\x12}\n" +
+	"\x10EraseClosedNames\x12$.fairlead.v1.EraseClosedNamesRequest\x1a%.fairlead.v1.EraseClosedNamesResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/keepers:erase\x12e\n" +
 	"\vListKeepers\x12\x1f.fairlead.v1.ListKeepersRequest\x1a .fairlead.v1.ListKeepersResponse\"\x13\x82\xd3\xe4\x93\x02\r\x12\v/v1/keepersB+Z)fairlead/proto/gen/fairlead/v1;fairleadv1b\x06proto3"
 
 var (
@@ -694,7 +850,7 @@ func file_fairlead_v1_keeper_proto_rawDescGZIP() []byte {
 	return file_fairlead_v1_keeper_proto_rawDescData
 }
 
-var file_fairlead_v1_keeper_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_fairlead_v1_keeper_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_fairlead_v1_keeper_proto_goTypes = []any{
 	(*Keeper)(nil),                   // 0: fairlead.v1.Keeper
 	(*NameKeeperRequest)(nil),        // 1: fairlead.v1.NameKeeperRequest
@@ -702,31 +858,35 @@ var file_fairlead_v1_keeper_proto_goTypes = []any{
 	(*ChangePassphraseRequest)(nil),  // 3: fairlead.v1.ChangePassphraseRequest
 	(*ShareClosedNamesRequest)(nil),  // 4: fairlead.v1.ShareClosedNamesRequest
 	(*ShareClosedNamesResponse)(nil), // 5: fairlead.v1.ShareClosedNamesResponse
-	(*EndKeeperRequest)(nil),         // 6: fairlead.v1.EndKeeperRequest
-	(*ListKeepersRequest)(nil),       // 7: fairlead.v1.ListKeepersRequest
-	(*ListKeepersResponse)(nil),      // 8: fairlead.v1.ListKeepersResponse
-	(*ClosedNames)(nil),              // 9: fairlead.v1.ClosedNames
-	(*timestamppb.Timestamp)(nil),    // 10: google.protobuf.Timestamp
+	(*EraseClosedNamesRequest)(nil),  // 6: fairlead.v1.EraseClosedNamesRequest
+	(*EraseClosedNamesResponse)(nil), // 7: fairlead.v1.EraseClosedNamesResponse
+	(*EndKeeperRequest)(nil),         // 8: fairlead.v1.EndKeeperRequest
+	(*ListKeepersRequest)(nil),       // 9: fairlead.v1.ListKeepersRequest
+	(*ListKeepersResponse)(nil),      // 10: fairlead.v1.ListKeepersResponse
+	(*ClosedNames)(nil),              // 11: fairlead.v1.ClosedNames
+	(*timestamppb.Timestamp)(nil),    // 12: google.protobuf.Timestamp
 }
 var file_fairlead_v1_keeper_proto_depIdxs = []int32{
-	10, // 0: fairlead.v1.Keeper.begin_time:type_name -> google.protobuf.Timestamp
-	10, // 1: fairlead.v1.Keeper.end_time:type_name -> google.protobuf.Timestamp
+	12, // 0: fairlead.v1.Keeper.begin_time:type_name -> google.protobuf.Timestamp
+	12, // 1: fairlead.v1.Keeper.end_time:type_name -> google.protobuf.Timestamp
 	0,  // 2: fairlead.v1.ListKeepersResponse.keepers:type_name -> fairlead.v1.Keeper
-	9,  // 3: fairlead.v1.ListKeepersResponse.closed:type_name -> fairlead.v1.ClosedNames
+	11, // 3: fairlead.v1.ListKeepersResponse.closed:type_name -> fairlead.v1.ClosedNames
 	1,  // 4: fairlead.v1.KeeperService.NameKeeper:input_type -> fairlead.v1.NameKeeperRequest
 	2,  // 5: fairlead.v1.KeeperService.BecomeKeeper:input_type -> fairlead.v1.BecomeKeeperRequest
 	3,  // 6: fairlead.v1.KeeperService.ChangePassphrase:input_type -> fairlead.v1.ChangePassphraseRequest
-	6,  // 7: fairlead.v1.KeeperService.EndKeeper:input_type -> fairlead.v1.EndKeeperRequest
+	8,  // 7: fairlead.v1.KeeperService.EndKeeper:input_type -> fairlead.v1.EndKeeperRequest
 	4,  // 8: fairlead.v1.KeeperService.ShareClosedNames:input_type -> fairlead.v1.ShareClosedNamesRequest
-	7,  // 9: fairlead.v1.KeeperService.ListKeepers:input_type -> fairlead.v1.ListKeepersRequest
-	0,  // 10: fairlead.v1.KeeperService.NameKeeper:output_type -> fairlead.v1.Keeper
-	0,  // 11: fairlead.v1.KeeperService.BecomeKeeper:output_type -> fairlead.v1.Keeper
-	0,  // 12: fairlead.v1.KeeperService.ChangePassphrase:output_type -> fairlead.v1.Keeper
-	0,  // 13: fairlead.v1.KeeperService.EndKeeper:output_type -> fairlead.v1.Keeper
-	5,  // 14: fairlead.v1.KeeperService.ShareClosedNames:output_type -> fairlead.v1.ShareClosedNamesResponse
-	8,  // 15: fairlead.v1.KeeperService.ListKeepers:output_type -> fairlead.v1.ListKeepersResponse
-	10, // [10:16] is the sub-list for method output_type
-	4,  // [4:10] is the sub-list for method input_type
+	6,  // 9: fairlead.v1.KeeperService.EraseClosedNames:input_type -> fairlead.v1.EraseClosedNamesRequest
+	9,  // 10: fairlead.v1.KeeperService.ListKeepers:input_type -> fairlead.v1.ListKeepersRequest
+	0,  // 11: fairlead.v1.KeeperService.NameKeeper:output_type -> fairlead.v1.Keeper
+	0,  // 12: fairlead.v1.KeeperService.BecomeKeeper:output_type -> fairlead.v1.Keeper
+	0,  // 13: fairlead.v1.KeeperService.ChangePassphrase:output_type -> fairlead.v1.Keeper
+	0,  // 14: fairlead.v1.KeeperService.EndKeeper:output_type -> fairlead.v1.Keeper
+	5,  // 15: fairlead.v1.KeeperService.ShareClosedNames:output_type -> fairlead.v1.ShareClosedNamesResponse
+	7,  // 16: fairlead.v1.KeeperService.EraseClosedNames:output_type -> fairlead.v1.EraseClosedNamesResponse
+	10, // 17: fairlead.v1.KeeperService.ListKeepers:output_type -> fairlead.v1.ListKeepersResponse
+	11, // [11:18] is the sub-list for method output_type
+	4,  // [4:11] is the sub-list for method input_type
 	4,  // [4:4] is the sub-list for extension type_name
 	4,  // [4:4] is the sub-list for extension extendee
 	0,  // [0:4] is the sub-list for field type_name
@@ -744,7 +904,7 @@ func file_fairlead_v1_keeper_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_fairlead_v1_keeper_proto_rawDesc), len(file_fairlead_v1_keeper_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   10,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

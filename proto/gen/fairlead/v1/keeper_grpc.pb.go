@@ -24,6 +24,7 @@ const (
 	KeeperService_ChangePassphrase_FullMethodName = "/fairlead.v1.KeeperService/ChangePassphrase"
 	KeeperService_EndKeeper_FullMethodName        = "/fairlead.v1.KeeperService/EndKeeper"
 	KeeperService_ShareClosedNames_FullMethodName = "/fairlead.v1.KeeperService/ShareClosedNames"
+	KeeperService_EraseClosedNames_FullMethodName = "/fairlead.v1.KeeperService/EraseClosedNames"
 	KeeperService_ListKeepers_FullMethodName      = "/fairlead.v1.KeeperService/ListKeepers"
 )
 
@@ -60,6 +61,15 @@ type KeeperServiceClient interface {
 	// PERMISSION_DENIED (no keeper with a passphrase). Wrong passphrases are slowed
 	// down.
 	ShareClosedNames(ctx context.Context, in *ShareClosedNamesRequest, opts ...grpc.CallOption) (*ShareClosedNamesResponse, error)
+	// EraseClosedNames destroys the names that are closed to the caller and are those
+	// of one person, whom an erasure elsewhere cannot see (ErasePerson). Each name is
+	// opened in memory and shown to nobody; the answer counts. The log says that the
+	// caller destroyed who told those reports, and why, and never whom it was about.
+	// It cannot be undone, and cannot be tried without doing it: a count alone would
+	// tell whether somebody told in confidence. Errors: PERMISSION_DENIED (no keeper
+	// with a passphrase), FAILED_PRECONDITION (the person is under a legal hold).
+	// Wrong passphrases are slowed down.
+	EraseClosedNames(ctx context.Context, in *EraseClosedNamesRequest, opts ...grpc.CallOption) (*EraseClosedNamesResponse, error)
 	// ListKeepers lists the keepers, and says what is amiss. A supervisor or an
 	// investigator who is not named as a keeper is told nothing.
 	ListKeepers(ctx context.Context, in *ListKeepersRequest, opts ...grpc.CallOption) (*ListKeepersResponse, error)
@@ -123,6 +133,16 @@ func (c *keeperServiceClient) ShareClosedNames(ctx context.Context, in *ShareClo
 	return out, nil
 }
 
+func (c *keeperServiceClient) EraseClosedNames(ctx context.Context, in *EraseClosedNamesRequest, opts ...grpc.CallOption) (*EraseClosedNamesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EraseClosedNamesResponse)
+	err := c.cc.Invoke(ctx, KeeperService_EraseClosedNames_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *keeperServiceClient) ListKeepers(ctx context.Context, in *ListKeepersRequest, opts ...grpc.CallOption) (*ListKeepersResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListKeepersResponse)
@@ -166,6 +186,15 @@ type KeeperServiceServer interface {
 	// PERMISSION_DENIED (no keeper with a passphrase). Wrong passphrases are slowed
 	// down.
 	ShareClosedNames(context.Context, *ShareClosedNamesRequest) (*ShareClosedNamesResponse, error)
+	// EraseClosedNames destroys the names that are closed to the caller and are those
+	// of one person, whom an erasure elsewhere cannot see (ErasePerson). Each name is
+	// opened in memory and shown to nobody; the answer counts. The log says that the
+	// caller destroyed who told those reports, and why, and never whom it was about.
+	// It cannot be undone, and cannot be tried without doing it: a count alone would
+	// tell whether somebody told in confidence. Errors: PERMISSION_DENIED (no keeper
+	// with a passphrase), FAILED_PRECONDITION (the person is under a legal hold).
+	// Wrong passphrases are slowed down.
+	EraseClosedNames(context.Context, *EraseClosedNamesRequest) (*EraseClosedNamesResponse, error)
 	// ListKeepers lists the keepers, and says what is amiss. A supervisor or an
 	// investigator who is not named as a keeper is told nothing.
 	ListKeepers(context.Context, *ListKeepersRequest) (*ListKeepersResponse, error)
@@ -193,6 +222,9 @@ func (UnimplementedKeeperServiceServer) EndKeeper(context.Context, *EndKeeperReq
 }
 func (UnimplementedKeeperServiceServer) ShareClosedNames(context.Context, *ShareClosedNamesRequest) (*ShareClosedNamesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ShareClosedNames not implemented")
+}
+func (UnimplementedKeeperServiceServer) EraseClosedNames(context.Context, *EraseClosedNamesRequest) (*EraseClosedNamesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EraseClosedNames not implemented")
 }
 func (UnimplementedKeeperServiceServer) ListKeepers(context.Context, *ListKeepersRequest) (*ListKeepersResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListKeepers not implemented")
@@ -308,6 +340,24 @@ func _KeeperService_ShareClosedNames_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _KeeperService_EraseClosedNames_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EraseClosedNamesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(KeeperServiceServer).EraseClosedNames(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: KeeperService_EraseClosedNames_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(KeeperServiceServer).EraseClosedNames(ctx, req.(*EraseClosedNamesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _KeeperService_ListKeepers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListKeepersRequest)
 	if err := dec(in); err != nil {
@@ -352,6 +402,10 @@ var KeeperService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ShareClosedNames",
 			Handler:    _KeeperService_ShareClosedNames_Handler,
+		},
+		{
+			MethodName: "EraseClosedNames",
+			Handler:    _KeeperService_EraseClosedNames_Handler,
 		},
 		{
 			MethodName: "ListKeepers",
