@@ -185,6 +185,7 @@ export class App {
     else if (p) [words, state] = [p.ever ? t("strip_keeping", { code: shown(p.code) }) : t("strip_opening"), "unkept"];
     else if (this.tally.waiting > 0) [words, state] = [t("strip_waiting", { n: this.tally.waiting }), "waiting"];
     else [words, state] = [t("strip_clear"), "clear"];
+    words = words.replace(/(\d{3}) (\d{3})/, "$1\u00a0$2"); // a code stays on one line
     if (this.strip.textContent !== words) this.strip.textContent = words;
     this.strip.dataset["state"] = state;
   }
