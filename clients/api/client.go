@@ -68,6 +68,8 @@ type Client struct {
 	Retention pb.RetentionServiceClient
 	// Receipts is for whoever holds a receipt code.
 	Receipts pb.ReceiptServiceClient
+	// Mine is for whoever told something under their own name.
+	Mine pb.MyReportServiceClient
 	// Messages asks and tells whoever told a report.
 	Messages pb.MessageServiceClient
 	// Keepers are those to whom confidential names are closed.
@@ -111,7 +113,7 @@ func New(conn grpc.ClientConnInterface, o Options) *Client {
 		Measures: pb.NewMeasureServiceClient(w), Exports: pb.NewExportServiceClient(w),
 		Changes: pb.NewChangeServiceClient(w), Compute: pb.NewComputeServiceClient(w),
 		Attachments: pb.NewAttachmentServiceClient(w), Retention: pb.NewRetentionServiceClient(w),
-		Receipts: pb.NewReceiptServiceClient(w), Messages: pb.NewMessageServiceClient(w),
+		Receipts: pb.NewReceiptServiceClient(w), Mine: pb.NewMyReportServiceClient(w), Messages: pb.NewMessageServiceClient(w),
 		Keepers: pb.NewKeeperServiceClient(w), Reads: pb.NewReadServiceClient(w), Masks: pb.NewMaskServiceClient(w),
 		o: o, close: func() error { return nil },
 	}

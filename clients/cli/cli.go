@@ -163,7 +163,7 @@ report is written by its short code, such as 7KQ-2MX-4, or its id.`,
 	f.DurationVar(&s.timeout, "timeout", 30*time.Second, "most time for one call")
 	root.AddCommand(
 		s.fileCommand(), s.showCommand(), s.findCommand(), s.listCommand(),
-		s.amendCommand(), s.voidCommand(), s.harmCommand(), s.outcomeCommand(), s.absenceCommand(), s.codeCommand(), s.tellerCommand(), s.askCommand(), s.receiptCommand(), s.keepersCommand(), s.readsCommand(), s.attachCommand(),
+		s.amendCommand(), s.voidCommand(), s.harmCommand(), s.outcomeCommand(), s.absenceCommand(), s.codeCommand(), s.tellerCommand(), s.askCommand(), s.receiptCommand(), s.mineCommand(), s.keepersCommand(), s.readsCommand(), s.attachCommand(),
 		s.hoursCommand(), s.ratesCommand(), s.measuresCommand(), s.chartCommand(), s.tableCommand(), s.causesCommand(), s.exportCommand(), s.compareCommand(),
 		s.importCommand(), s.workplacesCommand(), s.peopleCommand(), s.tabletsCommand(), s.whoamiCommand(), s.logCommand(), s.checkpointCommand(), s.retentionCommand(), s.holdCommand(), s.eraseCommand(), s.computeCommand(),
 	)

@@ -2,8 +2,6 @@ package cli
 
 import (
 	"bufio"
-	"strconv"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -47,12 +45,7 @@ input.`,
 					if err != nil {
 						return err
 					}
-					for _, m := range list.GetMessages() {
-						if strings.TrimPrefix(answer, "no. ") == strconv.Itoa(int(m.GetNumber())) {
-							req.Answers = m.GetName()
-						}
-					}
-					if req.Answers == "" {
+					if req.Answers = numbered(list.GetMessages(), answer); req.Answers == "" {
 						return failf("There is no message %s; look at the numbers first.", answer)
 					}
 				}

@@ -11,6 +11,11 @@
 // order of the log: somebody who can read all of it sees between which two
 // other changes a message came.
 //
+// [Mine] says the same, and no more, to whoever has signed in and told something
+// under their own name. [Owners] finds those reports from memory; what it finds is
+// checked against the ledger each time, and what was told in confidence or without
+// a name is nobody's.
+//
 // The package never repeats what was told, never says who else is concerned,
 // never tells a teller who at the house wrote or looked, and never logs a code.
 package receipts

@@ -16,9 +16,9 @@ import (
 )
 
 // Owners is the projection that leads from an account to the changes by which
-// it may have told something. It lives in memory only: that a person told a
-// report lies sealed in the ledger, and nothing here may write it down in the
-// open. It holds numbers of changes, eight bytes each, and decides nothing:
+// it may have told something. It lives in memory only: that a report names a
+// person as its teller lies sealed in the ledger, and nothing here may write it
+// down in the open. It holds numbers of changes, eight bytes each, and decides nothing:
 // what it leads to is checked against the ledger whenever it is read, so that
 // what was erased is gone at once, on every server.
 //
