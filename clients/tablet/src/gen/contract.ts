@@ -217,6 +217,7 @@ export interface Teller {
   eraseDate?: string;
   closed?: string;
   keepers?: string[];
+  recipients?: string[];
 }
 
 export interface AttachmentHeader {
