@@ -15,6 +15,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	pb "fairlead/proto/gen/fairlead/v1"
+	"fairlead/services/ledger/postgres/pgtest"
 	"fairlead/services/server/servertest"
 )
 
@@ -132,10 +133,10 @@ func TestMyReports(t *testing.T) {
 	require.NoError(t, err)
 	head := w.Head()
 	for what, err := range map[string]error{
-		"get":         second2(mine.GetMyReport(moss, &pb.GetMyReportRequest{Name: others.GetName()})),
-		"messages":    second2(mine.ListMyReportMessages(moss, &pb.ListMyReportMessagesRequest{Report: others.GetName()})),
-		"add":         second2(mine.AddMyReportMessage(moss, &pb.AddMyReportMessageRequest{Report: others.GetName(), Text: "x"})),
-		"acknowledge": second2(mine.AcknowledgeMyReportMessage(moss, &pb.AcknowledgeMyReportMessageRequest{Name: iq.GetName()})),
+		"get":         errOf(mine.GetMyReport(moss, &pb.GetMyReportRequest{Name: others.GetName()})),
+		"messages":    errOf(mine.ListMyReportMessages(moss, &pb.ListMyReportMessagesRequest{Report: others.GetName()})),
+		"add":         errOf(mine.AddMyReportMessage(moss, &pb.AddMyReportMessageRequest{Report: others.GetName(), Text: "x"})),
+		"acknowledge": errOf(mine.AcknowledgeMyReportMessage(moss, &pb.AcknowledgeMyReportMessageRequest{Name: iq.GetName()})),
 	} {
 		require.Equal(t, codes.NotFound, status.Code(err), what)
 	}
@@ -155,7 +156,7 @@ func TestMyReports(t *testing.T) {
 	require.Equal(t, want[0], resp.GetReports()[0].GetName())
 }
 
-func second2[T any](_ T, err error) error { return err }
+func errOf[T any](_ T, err error) error { return err }
 
 // TestMyReports_forgotten: what was erased leaves the list, and every method, at
 // once, and for good.
@@ -295,4 +296,28 @@ func TestMyReports_pages(t *testing.T) {
 	code, _, out = w.curl(t, "adviser", "GET", "/v1/myReports", "")
 	require.Equal(t, 200, code, out)
 	require.Contains(t, out, "notListed")
+}
+
+// TestMyReports_servers: what is told on one of two servers is in the list of the
+// other at once, and what is erased on one is gone on the other at once.
+func TestMyReports_servers(t *testing.T) {
+	t.Parallel()
+	address := pgtest.Database(t)
+	a := newWorld(t, servertest.Options{Clock: time.Now, Database: address})
+	b := servertest.Start(t, servertest.Options{Clock: time.Now, Database: address})
+	moss := a.account("principals/moss", "Moss Fableton", wren)
+	b.Ready(a.Head())
+	mine, keeping := pb.NewMyReportServiceClient(b.Conn()), pb.NewRetentionServiceClient(a.Conn())
+	for range 5 {
+		r, _ := a.tells(a.As("supervisor"), pb.TellerMode_TELLER_MODE_NAMED, &pb.Teller{Person: wren})
+		list, err := mine.ListMyReports(moss, &pb.ListMyReportsRequest{})
+		require.NoError(t, err)
+		require.Len(t, list.GetReports(), 1)
+		require.Equal(t, r.GetName(), list.GetReports()[0].GetName())
+		_, err = keeping.EraseTeller(a.As("adviser"), &pb.EraseTellerRequest{Name: r.GetName() + "/teller", Reason: "the teller asked"})
+		require.NoError(t, err)
+		list, err = mine.ListMyReports(moss, &pb.ListMyReportsRequest{})
+		require.NoError(t, err)
+		require.Empty(t, list.GetReports())
+	}
 }
