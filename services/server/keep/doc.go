@@ -38,7 +38,9 @@
 // is the list of erasures, a JSON object a line: the name, its kind, the number
 // and hash of the change that says that it was erased, and what was left in its
 // place, in base64. A restore repeats a list on an older copy before anybody can
-// read it.
+// read it. What was left may be closed and not gone: a name closed to keepers, a
+// keeper's key under a passphrase, what a password is checked against. So the list
+// is to be kept as safe as a backup.
 //
 // # What it never does
 //

@@ -39,10 +39,17 @@ type Erasure struct {
 func (e Erasure) verb() string { return cmp.Or(e.Verb, record.VerbErase) }
 
 // closes reports whether a change put something closed in the place of what was
-// erased: a name told in confidence, or a keeper's key under another passphrase.
-// Without it an older copy would lose them for good.
+// erased: a name told in confidence, a keeper's key under another passphrase, what
+// tells another password or code. Without it an older copy would lose them for
+// good, and might let nobody in.
 func closes(c ledger.Change) bool {
-	return c.Verb == record.VerbClose || c.Verb == record.VerbShare || c.Kind == record.KindKeeper
+	switch c.Kind {
+	case record.KindKeeper, record.KindSignInCode:
+		return true
+	case record.KindCredential: // other ways to sign in are ended, never replaced
+		return c.Verb == record.VerbSetPassword
+	}
+	return c.Verb == record.VerbClose || c.Verb == record.VerbShare
 }
 
 // quiet says that nothing in the log says that the name was erased.
