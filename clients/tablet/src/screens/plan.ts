@@ -22,17 +22,16 @@ export async function planOf(app: App, workplace: string | undefined): Promise<B
   return undefined;
 }
 
-export function planMap(picture: Blob, pointed: (words: string) => void): HTMLElement {
+// planMap makes the map when the picture is there: its height is known then, and
+// no square moves under a finger.
+export async function planMap(picture: Blob, pointed: (words: string) => void): Promise<HTMLElement> {
   const url = URL.createObjectURL(picture);
-  const image = el("img", {
-    src: url, alt: "", class: "plan-picture",
-    load: () => {
-      window_.style.setProperty("aspect-ratio", `${image.naturalWidth} / ${image.naturalHeight}`);
-      URL.revokeObjectURL(url);
-    },
-  });
+  const image = el("img", { src: url, alt: "", class: "plan-picture" });
+  await image.decode().catch(() => {});
+  URL.revokeObjectURL(url);
   const squares = el("div", { class: "squares", role: "group", "aria-label": t("plan_point") });
   const window_ = el("div", { class: "plan" }, image, squares);
+  if (image.naturalHeight > 0) window_.style.setProperty("aspect-ratio", `${image.naturalWidth} / ${image.naturalHeight}`);
   const said = el("p", { class: "said", role: "status", id: "square" });
   const whole = el("button", { type: "button", class: "small", id: "plan-whole", hidden: true, click: () => draw() }, t("plan_whole"));
 

@@ -219,8 +219,8 @@ export class Telling {
     const box = field({ label: t("spot_label"), more: t("spot_more"), value: d.spot, max: 500, id: "spot", input: this.keeps(app, (v) => (d.spot = v)) });
     const say = el("p", { role: "status" });
     const plan = el("div", {});
-    void planOf(app, d.workplace).then((picture) => {
-      if (picture) plan.replaceChildren(planMap(picture, (words) => {
+    void planOf(app, d.workplace).then(async (picture) => {
+      if (picture) plan.replaceChildren(await planMap(picture, (words) => {
         const input = box.querySelector("input")!;
         // Pointed again, the new square takes the place of the old one.
         input.value = d.spot = [d.spot.replace(planWords, "").trim(), words].filter(Boolean).join(" ").slice(0, 500);
