@@ -71,7 +71,7 @@ func (m *Mine) ListMyReports(ctx context.Context, req *pb.ListMyReportsRequest) 
 	if size == 0 {
 		size = minePage
 	}
-	leads, more := m.Owners.before(c.Name, c.person, before, mineLooked)
+	leads, more := m.Owners.before(c, before, mineLooked)
 	for i, l := range leads {
 		if len(out.Reports) == size {
 			leads, more = leads[:i], true

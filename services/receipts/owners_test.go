@@ -41,14 +41,18 @@ func body(t testing.TB, teller *pb.Teller) []byte {
 }
 
 // tells writes a report and who told it.
-func (l *log) tells(t testing.TB, actor, report, person string) {
+func (l *log) tells(t testing.TB, actor, report, name, person string) {
 	t.Helper()
 	l.add(actor, record.VerbFile, report, record.KindReport, 1, nil)
-	l.add(actor, record.VerbFile, report+"/teller", record.KindTeller, 1, body(t, &pb.Teller{Person: person, DisplayName: "x"}))
+	l.add(actor, record.VerbFile, report+"/teller", record.KindTeller, 1, body(t, &pb.Teller{Person: person, DisplayName: name}))
+}
+
+func who(principal, person string) caller {
+	return caller{access.Principal{Name: principal, DisplayName: "Moss Fableton"}, person}
 }
 
 func leads(o *Owners, principal, person string) (out []int64) {
-	list, _ := o.before(principal, person, math.MaxInt64, 100)
+	list, _ := o.before(who(principal, person), math.MaxInt64, 100)
 	for _, l := range list {
 		out = append(out, l.seq)
 	}
@@ -60,40 +64,46 @@ func leads(o *Owners, principal, person string) (out []int64) {
 func TestOwners(t *testing.T) {
 	t.Parallel()
 	l := &log{}
-	l.tells(t, "principals/a", "reports/1", "people/p")      // 1, 2
-	l.tells(t, access.Confidential, "reports/2", "people/p") // 3, 4
-	l.tells(t, access.Anonymous, "reports/3", "")            // 5, 6
-	l.tells(t, "principals/form", "reports/4", "people/p")   // 7, 8
-	l.tells(t, "devices/d", "reports/5", "people/q")         // 9, 10
-	l.add("principals/a", record.VerbAmend, "reports/1", record.KindReport, 2, nil)
+	l.tells(t, "principals/a", "reports/1", "Moss", "")                             // 1, 2
+	l.tells(t, access.Confidential, "reports/2", "Moss", "people/p")                // 3, 4
+	l.tells(t, access.Anonymous, "reports/3", "x", "")                              // 5, 6
+	l.tells(t, "principals/form", "reports/4", "Moss", "people/p")                  // 7, 8
+	l.tells(t, "devices/d", "reports/5", "Moss", "people/q")                        // 9, 10
+	l.add("principals/a", record.VerbAmend, "reports/1", record.KindReport, 2, nil) // 11
+	l.add("principals/a", record.VerbFile, "reports/6", record.KindReport, 1, nil)  // 12, without a name
+	l.tells(t, "principals/a", "reports/7", "Iris Storybook", "")                   // 13, 14
+	l.tells(t, "principals/a", "reports/8", "Moss Fableton", "people/p")            // 15, 16
 	o := NewOwners(l, "principals/form")
-	o.Take(t.Context(), *l)
-	require.Equal(t, []int64{8, 2, 1}, leads(o, "principals/a", "people/p"))
-	require.Equal(t, []int64{1}, leads(o, "principals/a", ""))
+	// In two pieces, cut between a report and its teller.
+	o.Take(t.Context(), (*l)[:1])
+	o.Take(t.Context(), (*l)[1:])
+	require.Equal(t, []int64{16, 12, 8, 1}, leads(o, "principals/a", "people/p"))
+	require.Equal(t, []int64{12, 1}, leads(o, "principals/a", ""))
 	require.Equal(t, []int64{10}, leads(o, "principals/b", "people/q"))
 	for _, nobody := range []string{access.Confidential, access.Anonymous, "principals/form", "devices/d"} {
 		require.Empty(t, leads(o, nobody, ""), nobody)
 	}
-	page, more := o.before("principals/a", "people/p", 8, 1)
-	require.Equal(t, []lead{{2, byPerson}}, page)
+	page, more := o.before(who("principals/a", "people/p"), 12, 1)
+	require.Equal(t, []lead{{8, byPerson}}, page)
 	require.True(t, more)
 
 	// While it follows.
-	erasure := l.add("principals/x", record.VerbErase, "reports/1/teller", record.KindTeller, 2, nil)
-	o.Take(t.Context(), []ledger.Change{erasure})
-	require.Equal(t, []int64{8}, leads(o, "", "people/p"))
+	o.Take(t.Context(), []ledger.Change{l.add("principals/x", record.VerbErase, "reports/1/teller", record.KindTeller, 2, nil)})
+	o.Take(t.Context(), []ledger.Change{l.add("principals/x", record.VerbErase, "reports/8/teller", record.KindTeller, 2, nil)})
+	require.Equal(t, []int64{12, 8}, leads(o, "principals/a", "people/p"))
+	require.NotContains(t, o.filed["principals/a"], "Moss", "the name is not kept either")
 	o.Take(t.Context(), []ledger.Change{l.add("principals/x", record.VerbErase, "people/p", record.KindPerson, 2, nil)})
-	require.Empty(t, leads(o, "", "people/p"))
+	require.Equal(t, []int64{12}, leads(o, "principals/a", "people/p"))
 
-	// From the beginning, when the erased has no body left.
-	for i := range *l {
-		if (*l)[i].Name == "reports/1/teller" {
+	// From the beginning, when the erased have no body left.
+	for i, c := range *l {
+		if c.Name == "reports/1/teller" || c.Name == "reports/8/teller" {
 			(*l)[i].Body, (*l)[i].Erased = nil, true
 		}
 	}
-	again := NewOwners(l, "")
-	again.Take(t.Context(), (*l)[:12])
-	require.Equal(t, []int64{8}, leads(again, "", "people/p"))
+	again := NewOwners(l, "principals/form")
+	again.Take(t.Context(), (*l)[:18])
+	require.Equal(t, []int64{12, 8}, leads(again, "principals/a", "people/p"))
 	require.Empty(t, again.blank, "nothing is kept of what was erased")
 }
 
@@ -118,7 +128,7 @@ func TestSameName(t *testing.T) {
 func BenchmarkOwners(b *testing.B) {
 	l := &log{}
 	for i := range 100_000 {
-		l.tells(b, fmt.Sprint("principals/p-", i%2000), fmt.Sprint("reports/", i), fmt.Sprint("people/p-", i%2000))
+		l.tells(b, fmt.Sprint("principals/p-", i%2000), fmt.Sprint("reports/", i), "Moss Fableton", map[bool]string{true: fmt.Sprint("people/p-", i%2000)}[i%2 == 0])
 	}
 	b.Run("take", func(b *testing.B) {
 		b.ReportAllocs()
@@ -131,7 +141,7 @@ func BenchmarkOwners(b *testing.B) {
 		o := NewOwners(l, "")
 		o.Take(b.Context(), *l)
 		for b.Loop() {
-			o.before("principals/p-7", "people/p-7", math.MaxInt64, mineLooked)
+			o.before(who("principals/p-7", "people/p-8"), math.MaxInt64, mineLooked)
 		}
 	})
 }
