@@ -311,7 +311,7 @@ func TestWarnings(t *testing.T) {
 		w.at("words")
 		w.do(chromedp.Evaluate[chromedp.Void](`IDBObjectStore.prototype.putBefore = IDBObjectStore.prototype.put; IDBObjectStore.prototype.put = function () { throw new DOMException("no room", "QuotaExceededError") }`))
 		w.write("#words", "There is no room for this.")
-		w.waitText(".state", "could not be kept")
+		w.waitText(".state", "could not be kept: This tablet is full.")
 		require.Equal(t, "There is no room for this.", eval[string](w, `document.querySelector("#words").value`))
 		w.do(chromedp.Evaluate[chromedp.Void](`IDBObjectStore.prototype.put = IDBObjectStore.prototype.putBefore`))
 		w.write("#words", "Now there is.")

@@ -5,6 +5,7 @@ import { digits, randomID } from "./ids.ts";
 import { keyFor, lock, type Locked, newSalt, plainCode, rounds, unlock } from "./lock.ts";
 import { own } from "./seal.ts";
 import { strict, type Store, type StoredDraft } from "./store.ts";
+import { why } from "./why.ts";
 
 // Kept is something under a code.
 export interface Kept extends Locked {
@@ -96,7 +97,7 @@ export class Pad {
         this.problem = "";
         this.kept = !this.again && !this.timer;
       } catch (e) {
-        this.problem = e instanceof Error ? e.message : String(e);
+        this.problem = why(e);
       }
     } while (this.again && this.problem === "");
     this.saving = undefined;

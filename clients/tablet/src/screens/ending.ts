@@ -11,6 +11,7 @@ import type { Item } from "../store.ts";
 import { note } from "../timing.ts";
 import { wakeWhenBack } from "../worker.ts";
 import { apart, locale, t, type Key } from "../words.ts";
+import { why } from "../why.ts";
 
 export class Ending {
   constructor(private flow: Flow) {}
@@ -104,7 +105,7 @@ export class Ending {
       app.sender!.soon();
       void wakeWhenBack();
     } catch (e) {
-      wrong.textContent = t("warn_failed", { why: e instanceof Error ? e.message : String(e) });
+      wrong.textContent = t("warn_failed", { why: why(e) });
     } finally {
       this.sending = false;
     }

@@ -11,6 +11,7 @@ import { bodyMap } from "./body.ts";
 import { offered, pick } from "./turn.ts";
 import { planMap, planOf, planWords } from "./plan.ts";
 import { t, type Key } from "../words.ts";
+import { why } from "../why.ts";
 
 const prompts: Key[] = ["words_fell", "words_rolled", "words_kicked", "words_slid", "words_spilled", "words_started", "words_slipped", "words_broke"];
 const mostFiles = 10;
@@ -159,7 +160,7 @@ export class Telling {
       await app.pad!.attach(mark, blob);
       wrong.textContent = "";
     } catch (e) {
-      wrong.textContent = t("warn_failed", { why: e instanceof Error ? e.message : String(e) });
+      wrong.textContent = t("warn_failed", { why: why(e) });
     }
     draw();
   }
