@@ -41,6 +41,15 @@ func (s *Service) EraseDueTellers(ctx context.Context) (int, error) {
 		}
 		return nil
 	})
+	if err != nil || len(due) == 0 {
+		return 0, err
+	}
+	// A hold by a filter keeps what matches as it stands now, not as it stood
+	// when the figures last looked.
+	head, err := s.Ledger.Head(ctx)
+	if err == nil {
+		err = s.Facts.Wait(ctx, head.Seq)
+	}
 	done := 0
 	for at := 0; err == nil && at < len(due); at += atOnce {
 		some, who := due[at:min(at+atOnce, len(due))], people[at:min(at+atOnce, len(due))]
