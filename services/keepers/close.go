@@ -22,7 +22,7 @@ const workFactor = 16
 
 // Close returns who told, closed to all keepers; as it is when there are none.
 func (s *Service) Close(ctx context.Context, t *pb.Teller) (*pb.Teller, error) {
-	all, err := inForce(ctx, s.Ledger)
+	all, err := s.inForce(ctx, s.Ledger)
 	if err != nil || len(all) == 0 {
 		return t, err
 	}

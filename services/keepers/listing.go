@@ -76,16 +76,27 @@ func list(ctx context.Context, from lister) ([]*pb.Keeper, error) {
 	return out, nil
 }
 
-// inForce returns the keepers with a key.
-func inForce(ctx context.Context, from lister) ([]*pb.Keeper, error) {
+// inForce returns the keepers with a key who may still come in: what is told from
+// now on is not closed to somebody who has left. When all have left it is closed
+// to their keys all the same: that nobody can open a name is what the teller was
+// promised rather than that everybody can.
+func (s *Service) inForce(ctx context.Context, from lister) ([]*pb.Keeper, error) {
 	all, err := list(ctx, from)
-	var out []*pb.Keeper
+	var here, left []*pb.Keeper
 	for _, k := range all {
-		if k.GetRecipient() != "" {
-			out = append(out, k)
+		if k.GetRecipient() == "" {
+			continue
+		}
+		if _, ok := s.Principals.Active(k.GetPrincipal()); ok {
+			here = append(here, k)
+		} else {
+			left = append(left, k)
 		}
 	}
-	return out, err
+	if len(here) == 0 {
+		return left, err
+	}
+	return here, err
 }
 
 // keeper returns one keeper; an empty one when there is none of the name.

@@ -87,7 +87,7 @@ var (
 func (s *Service) replace(ctx context.Context, request ledger.Request, verb string, force []*pb.Keeper, before []kept, after []*pb.Teller) (replaced int, err error) {
 	_, err = s.Ledger.Write(ctx, request, func(ctx context.Context, tx ledger.Tx) error {
 		replaced = 0
-		now, err := inForce(ctx, tx)
+		now, err := s.inForce(ctx, tx)
 		if err != nil {
 			return err
 		}

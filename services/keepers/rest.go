@@ -42,7 +42,7 @@ func (s *Service) CloseOpenNames(ctx context.Context) (done int, err error) {
 }
 
 func (s *Service) closeOpen(ctx context.Context) (done int, err error) {
-	force, err := inForce(ctx, s.Ledger)
+	force, err := s.inForce(ctx, s.Ledger)
 	if err != nil || len(force) == 0 {
 		return 0, err
 	}

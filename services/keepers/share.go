@@ -51,7 +51,7 @@ func (s *Service) own(ctx context.Context, passphrase string) (*age.X25519Identi
 // share closes names that the key opens to all who are keepers now, and adds to
 // out what it did.
 func (s *Service) share(ctx context.Context, k *pb.Keeper, identity *age.X25519Identity, out *pb.ShareClosedNamesResponse) error {
-	force, err := inForce(ctx, s.Ledger)
+	force, err := s.inForce(ctx, s.Ledger)
 	if err != nil {
 		return err
 	}

@@ -35,12 +35,14 @@ type world struct {
 	dir string
 	now time.Time
 	l   *sqlite.Store
+	// left are those who may not come in any more.
+	left map[string]bool
 	*keepers.Service
 }
 
 func newWorld(t *testing.T) *world {
 	t.Helper()
-	w := &world{t: t, dir: filepath.Join(t.TempDir(), "data"), now: begin}
+	w := &world{t: t, dir: filepath.Join(t.TempDir(), "data"), now: begin, left: map[string]bool{}}
 	w.open()
 	t.Cleanup(func() { _ = w.l.Close() }) // some tests close it themselves
 	return w
@@ -56,16 +58,16 @@ func (w *world) open() {
 
 // over is the room over a ledger.
 func (w *world) over(l ledger.Ledger) *keepers.Service {
-	return keepers.New(keepers.Deps{Ledger: l, Slow: principals.NewThrottle(w.clock), Principals: crew{}, Clock: w.clock})
+	return keepers.New(keepers.Deps{Ledger: l, Slow: principals.NewThrottle(w.clock), Principals: crew{w.left}, Clock: w.clock})
 }
 
 func (w *world) clock() time.Time { return w.now }
 
 // crew are all who could be asked for: each is an adviser.
-type crew struct{}
+type crew struct{ left map[string]bool }
 
-func (crew) Active(name string) (access.Principal, bool) {
-	return access.Principal{Name: name, Roles: []pb.Role{pb.Role_ROLE_ADVISER}}, true
+func (c crew) Active(name string) (access.Principal, bool) {
+	return access.Principal{Name: name, Roles: []pb.Role{pb.Role_ROLE_ADVISER}}, !c.left[name]
 }
 
 // as is a call by somebody of a role.
