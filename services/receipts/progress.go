@@ -29,6 +29,10 @@ var sentences = map[pb.ProgressStage]string{
 	pb.ProgressStage_PROGRESS_STAGE_VOIDED:       "It was taken out of the figures, such as a report that came twice. It is kept.",
 }
 
+// notKept is said when the last that the house told was erased: neither that
+// nothing was done, nor what was, may be said then.
+const notKept = "The house wrote down what came of it. That is no longer kept, so it cannot be said here."
+
 // progress works out what became of a report from what is recorded, and says
 // only that.
 func (s *Service) progress(ctx context.Context, r *pb.Report) (*pb.Progress, error) {
@@ -43,9 +47,24 @@ func (s *Service) progress(ctx context.Context, r *pb.Report) (*pb.Progress, err
 	if err != nil {
 		return nil, err
 	}
+	lost := false
 	for _, m := range list {
-		if m.GetSide() == pb.MessageSide_MESSAGE_SIDE_HOUSE && (began == "" || m.GetDate() < began) {
-			began = m.GetDate()
+		wrote := ""
+		switch m.GetSide() {
+		case pb.MessageSide_MESSAGE_SIDE_HOUSE:
+			wrote = m.GetDate()
+		case pb.MessageSide_MESSAGE_SIDE_UNSPECIFIED:
+			first, err := s.erased(ctx, m)
+			if err != nil {
+				return nil, err
+			}
+			if first.Verb == record.VerbAsk || first.Verb == record.VerbTell {
+				wrote = s.day(r, first.Time)
+			}
+			lost = lost || first.Verb == record.VerbTell
+		}
+		if wrote != "" && (began == "" || wrote < began) {
+			began = wrote
 		}
 	}
 	if began != "" {
@@ -60,7 +79,7 @@ func (s *Service) progress(ctx context.Context, r *pb.Report) (*pb.Progress, err
 		switch m.GetKind() {
 		case pb.MessageKind_MESSAGE_KIND_PROGRESS:
 			out.Steps = append(out.Steps, &pb.ProgressStep{Stage: m.GetStage(), Words: m.GetText(), Date: m.GetDate()})
-			notFixed = false
+			notFixed, lost = false, false
 		case pb.MessageKind_MESSAGE_KIND_NOT_FIXED:
 			notFixed = true
 		case pb.MessageKind_MESSAGE_KIND_QUESTION:
@@ -77,10 +96,23 @@ func (s *Service) progress(ctx context.Context, r *pb.Report) (*pb.Progress, err
 		out.Steps = append(out.Steps, &pb.ProgressStep{Stage: pb.ProgressStage_PROGRESS_STAGE_VOIDED, Words: sentences[pb.ProgressStage_PROGRESS_STAGE_VOIDED], Date: voided})
 	}
 	out.Summary = sentences[out.Steps[len(out.Steps)-1].GetStage()]
+	if lost && voided == "" {
+		out.Summary = notKept
+	}
 	if notFixed && voided == "" {
 		out.Summary = "You said that it is not fixed. Those who look after it can read that; nothing was written down since."
 	}
 	return out, s.aboutName(ctx, r, out)
+}
+
+// erased returns the change that wrote a message whose words are erased: the log
+// still says what was done.
+func (s *Service) erased(ctx context.Context, m *pb.ReportMessage) (ledger.Change, error) {
+	changes, err := s.Ledger.History(ctx, m.GetName())
+	if err != nil {
+		return ledger.Change{}, err
+	}
+	return changes[0], nil
 }
 
 // work returns the day on which somebody first worked on a report, and the day
