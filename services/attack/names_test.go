@@ -138,7 +138,7 @@ func TestNamesAreFoundNowhere(t *testing.T) {
 			nowhere, err := pb.NewSearchServiceClient(h.Conn()).SearchReports(h.As(who), &pb.SearchReportsRequest{Words: "zyxwvutsr"})
 			require.NoError(t, err)
 			nowhere.SequenceNumber, got.SequenceNumber = 0, 0 // readings are written down meanwhile
-			if word != "bramblejakc" { // it stands open in the story that nobody masked
+			if word != "bramblejakc" {                        // it stands open in the story that nobody masked
 				require.True(t, proto.Equal(nowhere, got), "%s by %s: %v", word, who, got)
 			}
 		}
