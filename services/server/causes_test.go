@@ -112,7 +112,7 @@ func (s *shire) causes(t *testing.T) {
 		require.NoError(t, err, reasons(err))
 		require.NotEmpty(t, c.GetHeldBackReason(), "what was hurt is told by whole years")
 		require.Empty(t, c.GetCounts())
-		c, err = numbers.CrossCauses(s.As("committee"), &pb.CrossCausesRequest{Rows: pb.Dimension_DIMENSION_MECHANISM, Columns: pb.Dimension_DIMENSION_AGENCY, CodeLevel: 1, Filter: &pb.ReportFilter{Kinds: guard.NobodyHurt()}})
+		c, err = numbers.CrossCauses(s.As("committee"), &pb.CrossCausesRequest{Rows: pb.Dimension_DIMENSION_MECHANISM, Columns: pb.Dimension_DIMENSION_KIND, CodeLevel: 1, Filter: &pb.ReportFilter{Kinds: guard.NobodyHurt()}})
 		require.NoError(t, err, reasons(err))
 		require.Positive(t, c.GetHeldBack())
 		for _, n := range c.GetCounts() {
