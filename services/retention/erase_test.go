@@ -1,6 +1,7 @@
 package retention_test
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/google/uuid"
@@ -22,6 +23,8 @@ func TestErasePerson(t *testing.T) {
 	told := w.file(30, "a branch came down", "people/p-0190a1b", &pb.Teller{DisplayName: name, Contact: contact, Person: person})
 	other := w.file(20, "slipped", "people/p-0190a1b", &pb.Teller{DisplayName: "Somebody Else"})
 	w.amend(hurt.GetName(), "fell off the chipper while feeding it")
+	spoken := w.file(15, "cut a strap that "+strings.ToUpper(strings.Fields(name)[0])+" had left", "people/p-0190a1b", nil)
+	w.amend(spoken.GetName(), "cut a strap that somebody had left")
 	// Named in an earlier version only.
 	once := w.file(10, "cut a finger", person, nil)
 	_, err := w.reports.UpdateReport(w.adviser(), &pb.UpdateReportRequest{Reason: "it was another", Report: &pb.Report{Name: once.GetName(), Etag: once.GetEtag(),
@@ -36,7 +39,7 @@ func TestErasePerson(t *testing.T) {
 	ask := &pb.ErasePersonRequest{Name: person, Reason: "left, and asked to be forgotten", RequestId: uuid.NewString(), ValidateOnly: true}
 	found, err := w.keep.ErasePerson(w.adviser(), ask)
 	require.NoError(t, err)
-	require.ElementsMatch(t, []string{hurt.GetName(), told.GetName(), once.GetName()}, found.GetReportsToRead())
+	require.ElementsMatch(t, []string{hurt.GetName(), told.GetName(), once.GetName(), spoken.GetName()}, found.GetReportsToRead(), "also where only the words of an earlier version say the name")
 	require.Equal(t, at, w.Head(), "looking writes nothing")
 	require.Len(t, found.GetErased(), 4, "the person, a teller, two reports")
 

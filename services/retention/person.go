@@ -22,13 +22,19 @@ type mentions struct {
 	// hurt are those whose report names the person in any version, told those
 	// whose teller is the person in any version.
 	hurt, told map[string]bool
+	// named are those in which something written has a word of the person's
+	// names, which are words.
+	named map[string]bool
+	words []string
 	// versions counts the versions of the person.
 	versions int64
 	// seq is how far the log was read.
 	seq int64
 }
 
-func newMentions() *mentions { return &mentions{hurt: map[string]bool{}, told: map[string]bool{}} }
+func newMentions() *mentions {
+	return &mentions{hurt: map[string]bool{}, told: map[string]bool{}, named: map[string]bool{}}
+}
 
 // all returns all reports, sorted.
 func (m *mentions) all() []string {
@@ -57,6 +63,11 @@ func (s *Service) look(ctx context.Context, person string, m *mentions) error {
 			m.seq = c.Seq
 			if c.Name == person {
 				m.versions++
+			}
+			if is, err := writes(c, m.words); err != nil {
+				return err
+			} else if report, ok := record.ReportOf(c.Name); is && ok {
+				m.named[report] = true
 			}
 			if bytes.Contains(c.Body, needle) {
 				if err := m.note(person, c); err != nil {
@@ -127,6 +138,9 @@ func (s *Service) erasePerson(ctx context.Context, req *pb.ErasePersonRequest) (
 		return nil, alreadyErased(req.GetName())
 	}
 	m := newMentions()
+	if m.words, err = s.nameWords(ctx, req.GetName()); err != nil {
+		return nil, err
+	}
 	if err := s.look(ctx, req.GetName(), m); err != nil {
 		return nil, err
 	}
@@ -269,7 +283,11 @@ func (s *Service) erasePersonItself(ctx context.Context, tx ledger.Tx, req *pb.E
 
 // personAnswer says what is erased with a person.
 func (s *Service) personAnswer(ctx context.Context, name string, m *mentions) (*pb.EraseResponse, error) {
-	out := &pb.EraseResponse{ReportsToRead: m.all()}
+	read := maps.Clone(m.named)
+	for _, report := range m.all() {
+		read[report] = true
+	}
+	out := &pb.EraseResponse{ReportsToRead: slices.Sorted(maps.Keys(read))}
 	out.Erased = append(out.Erased, &pb.ErasedResource{Name: name, What: "name, workplace, employment and occupation", Versions: m.versions})
 	for _, report := range slices.Sorted(maps.Keys(m.told)) {
 		out.Erased = append(out.Erased, &pb.ErasedResource{Name: tellerName(report), What: "who told, the reasons for which that was opened, and messages to and fro", Versions: 1})
@@ -284,7 +302,7 @@ func (s *Service) personAnswer(ctx context.Context, name string, m *mentions) (*
 	out.Notes = append(out.Notes,
 		"The person's id stays in the log as the name of something erased; no report refers to it any more. If the id is a word that says who it is, it cannot be taken out of the log.",
 		"Names told in confidence that are closed to keepers are not searched: nobody but a keeper can open them. Ask each keeper to take out those of the person (`fairlead keepers forget`), or wait: each goes on the day that was promised.",
-		"Words are not searched for the person's name: read the reports listed, and erase what names the person.",
+		"The reports to read are those that the person was hurt in or told, and those in which somebody wrote a word of the person's name, in any version; nicknames and slips of the pen are not found. Read them first and erase what names the person: the name is covered for some readers because the house knows it, and after the erasure the house does not.",
 		"Whoever signs in is in the access file: take the person out there too. Copies made before, such as backups, keep what they hold.")
 	return out, nil
 }

@@ -1850,7 +1850,8 @@ type EraseResponse struct {
 	// What was erased, resource by resource.
 	Erased []*ErasedResource `protobuf:"bytes,1,rep,name=erased,proto3" json:"erased,omitempty"`
 	// Reports whose words a person should read, since people are also named in
-	// what others wrote: those that the person was hurt in or told.
+	// what others wrote: those that the person was hurt in or told, and those in
+	// which something written has a word of the person's name.
 	ReportsToRead []string `protobuf:"bytes,2,rep,name=reports_to_read,json=reportsToRead,proto3" json:"reports_to_read,omitempty"`
 	// What the caller should know.
 	Notes []string `protobuf:"bytes,3,rep,name=notes,proto3" json:"notes,omitempty"`
