@@ -215,6 +215,7 @@ func (d *desk) routes() error {
 		"POST /keepers":               {"KeeperService.NameKeeper", d.nameKeeper},
 		"POST /keepers/become":        {"KeeperService.BecomeKeeper", d.becomeKeeper},
 		"POST /keepers/share":         {"KeeperService.ShareClosedNames", d.shareNames},
+		"POST /keepers/forget":        {"KeeperService.EraseClosedNames", d.forgetPerson},
 		"POST /keepers/{id}/end":      {"KeeperService.EndKeeper", d.endKeeper},
 		"GET /keepers/passphrase":     {"KeeperService.ChangePassphrase", d.passphrasePage},
 		"POST /keepers/passphrase":    {"KeeperService.ChangePassphrase", d.changePassphrase},

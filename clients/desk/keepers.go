@@ -50,8 +50,11 @@ func (d *desk) renderKeepers(v *visit, t retry, code int) {
 		return
 	}
 	fields := keepersFields
-	if t.Form == "share" {
+	switch t.Form {
+	case "share":
 		fields = map[string]shown{"passphrase": {"Your passphrase", "share-passphrase"}}
+	case "forget":
+		fields = forgetFields
 	}
 	t.Flaws = located(t.Flaws, fields)
 	data := map[string]any{"Retry": t, "Home": places.Home(), "List": list}
@@ -65,6 +68,7 @@ func (d *desk) renderKeepers(v *visit, t retry, code int) {
 	data["Listed"] = len(list.GetKeepers()) > 0 || list.GetAdvice() != ""
 	data["Chooses"] = mine != nil && mine.GetRecipient() == "" && v.may("KeeperService.BecomeKeeper")
 	data["Mine"] = mine.GetName()
+	data["Forgets"] = mine.GetRecipient() != "" && v.may("KeeperService.EraseClosedNames")
 	var share int32
 	for _, c := range list.GetClosed() {
 		if c.GetUnshared() && slices.Contains(c.GetKeepers(), mine.GetName()) {
@@ -80,6 +84,9 @@ func (d *desk) renderKeepers(v *visit, t retry, code int) {
 	done := keepersDone[v.r.URL.Query().Get("done")]
 	if n, err := strconv.Atoi(v.r.URL.Query().Get("names")); err == nil && done == keepersDone["shared"] && n >= 0 {
 		done = howMany(n) + " " + done
+	}
+	if v.r.URL.Query().Get("done") == "forgotten" {
+		done = destroyedWords(v.r.URL.Query())
 	}
 	d.pages.render(v.w, code, "keepers", view{Title: "Keepers of names", Here: "setup", Visit: v, Done: done, Data: data})
 }
