@@ -301,7 +301,7 @@ func (s *Service) personAnswer(ctx context.Context, name string, m *mentions) (*
 	}
 	out.Notes = append(out.Notes,
 		"The person's id stays in the log as the name of something erased; no report refers to it any more. If the id is a word that says who it is, it cannot be taken out of the log.",
-		"Names told in confidence that are closed to keepers are not searched: nobody but a keeper can open them. Ask each keeper to take out those of the person (the page "Keepers of names", or `fairlead keepers forget`), or wait: each goes on the day that was promised.",
+		"Names told in confidence that are closed to keepers are not searched: nobody but a keeper can open them. Ask each keeper to take out those of the person (the page “Keepers of names”, or `fairlead keepers forget`), or wait: each goes on the day that was promised.",
 		"The reports to read are those that the person was hurt in or told, and those in which somebody wrote a word of the person's name, in any version; nicknames and slips of the pen are not found. Read them first and erase what names the person: the name is covered for some readers because the house knows it, and after the erasure the house does not.",
 		"Whoever signs in is in the access file: take the person out there too. Copies made before, such as backups, keep what they hold.")
 	return out, nil
