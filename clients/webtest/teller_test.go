@@ -76,13 +76,9 @@ func TestTellerAndCover(t *testing.T) {
 	b.open(named)
 	require.NotContains(t, b.text("main"), "Fern Placeholder", "shown once")
 
-	// Told in confidence: a reason, and once there is a keeper their passphrase.
+	// Told in confidence: a reason, and once there is a keeper their passphrase,
+	// also for what was told before.
 	before := file(pb.TellerMode_TELLER_MODE_CONFIDENTIAL)
-	_, err := house.NameKeeper(h.as(t, "administrator"), &pb.NameKeeperRequest{Principal: "principals/adviser"})
-	require.NoError(t, err)
-	_, err = house.BecomeKeeper(h.as(t, "adviser"), &pb.BecomeKeeperRequest{Passphrase: keeperPhrase})
-	require.NoError(t, err)
-	after := file(pb.TellerMode_TELLER_MODE_CONFIDENTIAL)
 	try := func(path, reason, passphrase string) int64 {
 		t.Helper()
 		b.open(path)
@@ -97,6 +93,12 @@ func TestTellerAndCover(t *testing.T) {
 	require.Equal(t, "short", b.value("#teller-reason"))
 	b.fill("#teller-reason", "to arrange a lift home")
 	opened(before)
+
+	_, err := house.NameKeeper(h.as(t, "administrator"), &pb.NameKeeperRequest{Principal: "principals/adviser"})
+	require.NoError(t, err)
+	_, err = house.BecomeKeeper(h.as(t, "adviser"), &pb.BecomeKeeperRequest{Passphrase: keeperPhrase})
+	require.NoError(t, err)
+	after := file(pb.TellerMode_TELLER_MODE_CONFIDENTIAL)
 
 	require.EqualValues(t, 422, try(after, "to arrange a lift home", ""))
 	require.NotEmpty(t, b.text("#teller-passphrase-flaw"))
