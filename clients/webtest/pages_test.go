@@ -86,6 +86,14 @@ var pages = []page{
 	{name: "an address that is not there", path: "/lost", open: everyone[1:], status: 404},
 }
 
+// fullest is the role that sees most of a page.
+func (p page) fullest() string {
+	if slices.Contains(p.open, "adviser") {
+		return "adviser"
+	}
+	return p.open[0]
+}
+
 // TestPages opens every page as every role at every width.
 func TestPages(t *testing.T) {
 	t.Parallel()
@@ -141,7 +149,11 @@ func (b *tab) page(p page, role string, names map[string]string) {
 		b.sized(w)
 		at := fmt.Sprintf("%s at %d px", what, w)
 		b.fits(at)
-		assert.Empty(b.t, b.axe(w), at)
+		// The audit is slow and roles see much the same: each role at the width
+		// where things get tight, and whoever sees most at all of them.
+		if w == widths[0] || role == p.fullest() {
+			assert.Empty(b.t, b.axe(w), at)
+		}
 		b.look(fmt.Sprintf("%s-%s-%d", p.name, role, w), w)
 	}
 }
