@@ -17,6 +17,7 @@ build: ## both programs into bin/
 
 test: build lint tablet-check ## everything that can fail; prints one line per package
 	.ci/postgres
+	.ci/left-out
 	$(GO_TEST) -timeout 20m ./...
 	$(GO_TEST) -count=1 ./analytics/published -v -run '^TestPublished$$' | tail -n 3
 
