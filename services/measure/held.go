@@ -3,6 +3,7 @@ package measure
 import (
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -75,73 +76,99 @@ func (s *view) yearQuestion(req *pb.TabulateRequest, scope []string) string {
 func (s *view) now() time.Time { return s.wall() }
 
 // yearTable counts persons hurt by one fact of theirs, for whoever does not read
-// the reports. Every answer is a sum of counts that were made once for
-// each year and place, and guarded together; so that no two answers, however
-// combined, tell more than all of these do.
+// the reports. Every answer is a sum of counts that were made once for each year
+// and place, and guarded together; so that no two answers, however combined, tell
+// more than all of these do.
 func (s *view) yearTable(ctx context.Context, req *pb.TabulateRequest, scope []string) (*pb.Table, error) {
-	d := req.GetRows()
 	out := &pb.Table{Columns: []*pb.TableHead{{Key: "count", Title: "count"}}}
-	rows := map[string]*pb.TableHead{}
-	var order []string
+	var all []*toldYear
 	for _, y := range years(req.GetFilter()) {
 		at := &pb.AsAt{Moment: &pb.AsAt_Time{Time: timestamppb.New(guard.Settled(y))}}
 		p, f, t, err := s.past.At(ctx, at, "as_at")
 		if err != nil {
 			return nil, err
 		}
-		c, l, place, err := s.countYear(f, t, d, y, scope)
+		one, err := s.toldOf(f, t, req.GetRows(), y, scope)
 		if err != nil {
 			return nil, err
 		}
 		out.SequenceNumber = max(out.SequenceNumber, p.Seq)
-		if l == nil || place < 0 {
-			continue
-		}
-		for i, h := range c.Sides[1].Heads {
-			row := rows[h.GetKey()]
-			if row == nil {
-				row = &pb.TableHead{Key: h.GetKey(), Title: h.GetTitle(), Facet: h.GetFacet()}
-				rows[h.GetKey()], order = row, append(order, h.GetKey())
-			}
-			n := l.Counts[place][i]
-			out.Total += n
-			switch {
-			case !l.Whole || l.Hidden[place][i]:
-				row.Total = guard.HeldBack
-			case row.Total != guard.HeldBack:
-				row.Total += n
-			}
-		}
+		out.Total += one.total
+		all = append(all, one)
 	}
-	slices.Sort(order) // what has no value, whose key is empty, comes first
+	out.Rows = sumYears(all)
 	rest := out.Total
-	for _, key := range order {
-		row := rows[key]
-		if row.GetTotal() == 0 || row.GetTotal() == guard.HeldBack {
-			continue
-		}
-		if key == "" {
+	for _, row := range out.Rows {
+		if row.GetKey() == "" {
 			out.RowsUnknown = row.GetTotal()
 		}
 		rest -= row.GetTotal()
-		out.Rows, out.Counts = append(out.Rows, row), append(out.Counts, row.GetTotal())
+		out.Counts = append(out.Counts, row.GetTotal())
 	}
 	if rest > 0 {
 		// Together, and without their names: that a row is there would tell that
 		// somebody was hurt so, and how many there are, how many ways.
-		out.Rows, out.Counts = append(out.Rows, &pb.TableHead{Key: others, Title: "all others, held back together", Total: rest}), append(out.Counts, rest)
-		out.HeldBack = 1
-		if !slices.ContainsFunc(out.Rows, func(h *pb.TableHead) bool { return h.GetKey() == "" }) {
+		if len(out.Rows) == 0 || out.Rows[0].GetKey() != "" {
 			out.RowsUnknown = guard.HeldBack
 		}
+		out.Rows, out.Counts = append(out.Rows, &pb.TableHead{Key: others, Title: "all others, held back together", Total: rest}), append(out.Counts, rest)
+		out.HeldBack, out.HeldBackReason = 1, s.fewReason()
 	}
 	out.Columns[0].Total = out.Total
-	if out.HeldBack > 0 {
-		out.HeldBackReason = s.fewReason()
-	}
 	out.Method = "Persons hurt, each counted once, by whole years from July to June. Codes are those of the person, else of the report, gathered at level 1 of their list. " +
 		"Each year is counted once, as it was recorded three months after its end, and not again: so no difference tells what came later. Reports filed here only; voided reports are left out."
 	return out, nil
+}
+
+// toldYear is what is told of one year and place.
+type toldYear struct {
+	// shown are the categories whose counts are shown.
+	shown map[string]*pb.TableHead
+	total int64
+	// whole says that they are all there were.
+	whole bool
+}
+
+// toldOf is what is told of a year.
+func (s *Service) toldOf(f Facts, t Tree, d pb.Dimension, year int, scope []string) (*toldYear, error) {
+	c, l, place, err := s.countYear(f, t, d, year, scope)
+	out := &toldYear{shown: map[string]*pb.TableHead{}, whole: true}
+	if err != nil || l == nil || place < 0 {
+		return out, err
+	}
+	for i, h := range c.Sides[1].Heads {
+		n := l.Counts[place][i]
+		out.total += n
+		switch {
+		case n == 0:
+		case !l.Whole || l.Hidden[place][i]:
+			out.whole = false
+		default:
+			out.shown[h.GetKey()] = &pb.TableHead{Key: h.GetKey(), Title: h.GetTitle(), Facet: h.GetFacet(), Total: n}
+		}
+	}
+	return out, nil
+}
+
+// sumYears adds years up, by category. One is shown when each year shows it, or
+// has nothing that it does not show: were it left to a year in which it is held
+// back, and shown where it is none, the sum would tell the two apart.
+func sumYears(all []*toldYear) (rows []*pb.TableHead) {
+	sums := map[string]*pb.TableHead{}
+	for _, y := range all {
+		for key, h := range y.shown {
+			if sums[key] == nil {
+				sums[key] = &pb.TableHead{Key: key, Title: h.GetTitle(), Facet: h.GetFacet()}
+			}
+			sums[key].Total += h.GetTotal()
+		}
+	}
+	for _, key := range slices.Sorted(maps.Keys(sums)) { // what has no value comes first
+		if !slices.ContainsFunc(all, func(y *toldYear) bool { return !y.whole && y.shown[key] == nil }) {
+			rows = append(rows, sums[key])
+		}
+	}
+	return rows
 }
 
 // countYear counts one year of the whole house by place and category, and
