@@ -40,12 +40,11 @@ func (s *Service) compare(ctx context.Context, req *pb.CompareSummariesRequest, 
 		return &pb.GetSummaryRequest{Workplace: q.GetWorkplace(), Period: q.GetPeriod(), Convention: q.GetConvention(), Datasets: q.GetDatasets(),
 			EmploymentGroups: q.GetEmploymentGroups(), SmallestCell: q.GetSmallestCell(), MinSequenceNumber: q.GetMinSequenceNumber(), AsAt: as}
 	}
-	was, then, err := s.summarise(ctx, ask(req.GetFrom()), "from", 0)
+	was, then, err := s.summarise(ctx, ask(req.GetFrom()), "from", like{})
 	if err != nil {
 		return nil, err
 	}
-	// As fine as the earlier one: otherwise every cell would differ.
-	is, now, err := s.summarise(ctx, ask(req.GetTo()), "to", levelFor(was.GetKinds()))
+	is, now, err := s.summarise(ctx, ask(req.GetTo()), "to", like{level: levelFor(was.GetKinds()), settled: was.GetMakeTime().AsTime()})
 	if err != nil {
 		return nil, err
 	}

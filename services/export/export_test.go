@@ -307,6 +307,26 @@ func TestHandedOn(t *testing.T) {
 	require.Contains(t, string(got.GetContent()), "Counts from 1 to 4", "a file is handed on: nobody knows to whom")
 }
 
+// TestComparedByTheSameYears: a year that has settled in between is none of the
+// differences, or every figure of those tables would be.
+func TestComparedByTheSameYears(t *testing.T) {
+	t.Parallel()
+	f := &figures{seq: 41}
+	s, auditor := room(f)
+	s.d.Clock = func() time.Time { return time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC) }
+	was := &pb.AsAt{Moment: &pb.AsAt_SequenceNumber{SequenceNumber: 40}, CountTime: timestamppb.New(time.Date(2026, 7, 14, 0, 0, 0, 0, time.UTC))}
+	_, err := s.CompareSummaries(auditor, &pb.CompareSummariesRequest{Summary: &pb.GetSummaryRequest{Period: half}, From: was})
+	require.NoError(t, err)
+	n := 0
+	for _, req := range f.asked {
+		if req.GetCountHarms() {
+			require.Equal(t, "2024-07-01", req.GetFilter().GetStartDate())
+			n++
+		}
+	}
+	require.Equal(t, 10, n)
+}
+
 // TestSettledYears: which years a summary tells persons by.
 func TestSettledYears(t *testing.T) {
 	t.Parallel()

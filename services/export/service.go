@@ -99,7 +99,7 @@ func (s *Service) GetSummary(ctx context.Context, req *pb.GetSummaryRequest) (*p
 	if err := s.check(ctx, req, ""); err != nil {
 		return nil, err
 	}
-	sum, _, err := s.summarise(ctx, req, "as_at", 0)
+	sum, _, err := s.summarise(ctx, req, "as_at", like{})
 	return sum, err
 }
 
@@ -114,7 +114,7 @@ func (s *Service) ExportSummary(ctx context.Context, req *pb.ExportSummaryReques
 		q = proto.Clone(q).(*pb.GetSummaryRequest)
 		q.SmallestCell = 0
 	}
-	sum, _, err := s.summarise(ctx, q, "summary.as_at", 0)
+	sum, _, err := s.summarise(ctx, q, "summary.as_at", like{})
 	if err != nil {
 		return nil, err
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/hex"
 	"fmt"
+	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -12,6 +13,16 @@ import (
 	"fairlead/services/moment"
 )
 
+// like is what a summary has in common with an earlier one that it is compared
+// with: otherwise every cell would differ.
+type like struct {
+	// level is how fine codes are tabulated; 0 lets the number of cases say.
+	level int32
+	// settled is the moment at which years must have settled; zero is the moment
+	// that the summary was made.
+	settled time.Time
+}
+
 // source is what a summary is made from.
 type source struct {
 	// at is the moment that is asked of the measures; only with a count time
@@ -19,41 +30,40 @@ type source struct {
 	at     *pb.AsAt
 	log    Log
 	finder Finder
-	// level is how fine codes are tabulated; 0 lets the number of cases say.
-	level int32
+	like
 }
 
 // summarise makes the summary, and says what it was made from. Its parts are
 // asked for one after the other; if the log moved in between, they are asked for
 // again, so that all of them reflect one sequence number. If it does not stand
 // still, the summary is made as at the number that it then had.
-func (s *Service) summarise(ctx context.Context, req *pb.GetSummaryRequest, field string, level int32) (*pb.Summary, source, error) {
+func (s *Service) summarise(ctx context.Context, req *pb.GetSummaryRequest, field string, as like) (*pb.Summary, source, error) {
 	if moment.Past(req.GetAsAt()) {
-		return s.summariseThen(ctx, req, req.GetAsAt(), field, level)
+		return s.summariseThen(ctx, req, req.GetAsAt(), field, as)
 	}
 	counted, err := moment.Now(req.GetAsAt(), s.d.Clock(), field)
 	if err != nil {
 		return nil, source{}, err
 	}
-	from := source{at: &pb.AsAt{CountTime: timestamppb.New(counted)}, log: s.d.Log, finder: s.d.Finder, level: level}
+	from := source{at: &pb.AsAt{CountTime: timestamppb.New(counted)}, log: s.d.Log, finder: s.d.Finder, like: as}
 	for try := 0; ; try++ {
 		sum, whole, err := s.attempt(ctx, req, from)
 		if err != nil || whole {
 			return sum, from, err
 		}
 		if try == 3 {
-			return s.summariseThen(ctx, req, sum.GetAsAt(), field, level)
+			return s.summariseThen(ctx, req, sum.GetAsAt(), field, as)
 		}
 	}
 }
 
 // summariseThen makes the summary as at a moment.
-func (s *Service) summariseThen(ctx context.Context, req *pb.GetSummaryRequest, as *pb.AsAt, field string, level int32) (*pb.Summary, source, error) {
-	p, log, finder, err := s.d.Past.Find(ctx, as, field)
+func (s *Service) summariseThen(ctx context.Context, req *pb.GetSummaryRequest, at *pb.AsAt, field string, as like) (*pb.Summary, source, error) {
+	p, log, finder, err := s.d.Past.Find(ctx, at, field)
 	if err != nil {
 		return nil, source{}, err
 	}
-	from := source{at: p.AsAt(), log: log, finder: finder, level: level}
+	from := source{at: p.AsAt(), log: log, finder: finder, like: as}
 	sum, _, err := s.attempt(ctx, req, from)
 	return sum, from, err
 }
@@ -113,6 +123,10 @@ func (s *Service) attempt(ctx context.Context, req *pb.GetSummaryRequest, from s
 	level := from.level
 	if level == 0 {
 		level = levelFor(kinds)
+	}
+	sight.settled = from.settled
+	if sight.settled.IsZero() {
+		sight.settled = from.at.GetCountTime().AsTime()
 	}
 	tables := s.tablesOutside
 	if sight.own {

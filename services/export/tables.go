@@ -33,6 +33,8 @@ type sight struct {
 	own bool
 	// least is the least count in tables by codes, where it is not.
 	least int64
+	// settled is when the years must have settled by which persons are told.
+	settled time.Time
 }
 
 // sight returns what the summary tells: to who reads all the reports behind it,
@@ -71,7 +73,7 @@ func (s *Service) tablesWithin(ctx context.Context, ask *pb.TabulateRequest, see
 // the summary was made: those of the period, or else the last before its end.
 func (s *Service) tablesOutside(ctx context.Context, ask *pb.TabulateRequest, see sight, whole bool) ([]*pb.SummaryTable, bool, error) {
 	f := proto.Clone(ask.GetFilter()).(*pb.ReportFilter)
-	words := settledYears(f, ask.GetAsAt().GetCountTime().AsTime())
+	words := settledYears(f, see.settled)
 	var out []*pb.SummaryTable
 	for _, one := range facets {
 		// Not as at a moment: such years are counted as they were recorded when
